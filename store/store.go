@@ -1,0 +1,330 @@
+// Package store keeps sessions, records, reminders and outgoing messages.
+//
+// Documents are bytes to it: it knows neither a procedure nor a messaging
+// network. What lives together is the shop: everything of one shop is changed
+// by one atomic Commit. What is ordered is the conversation.
+//
+// Two engines keep the same promises and pass the same suite (storetest): an
+// embedded file (boltstore) and Redis (redisstore).
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+)
+
+// Errors that a caller is expected to tell apart, with errors.Is.
+var (
+	// ErrStale: a document that the commit relied on has changed meanwhile.
+	// Nothing was written; load again and handle the message afresh.
+	ErrStale = errors.New("store: a document changed meanwhile")
+	// ErrConflict: the id was used before in this conversation for a
+	// message with other content. Nothing was written.
+	ErrConflict = errors.New("store: this id was used for another message")
+	// ErrNotFound: there is no such document, shop or address.
+	ErrNotFound = errors.New("store: not found")
+	// ErrLost: the lease of a delivery has passed to another worker, or the
+	// delivery is settled. Nothing was written.
+	ErrLost = errors.New("store: the lease is lost")
+	// ErrFull: a size limit was passed, or the engine has no room.
+	ErrFull = errors.New("store: no room")
+	// ErrUnavailable: the engine cannot be reached or did not answer in
+	// time. Whether a commit took effect is not known; the same id settles it.
+	ErrUnavailable = errors.New("store: unavailable")
+	// ErrLocked: another process has the file open.
+	ErrLocked = errors.New("store: the file is in use by another process")
+	// ErrNewer: the file or the keys were written by a later version.
+	ErrNewer = errors.New("store: written by a later version of this program")
+)
+
+// SeenError reports that the commit's inbound message (or fired reminder) was
+// handled before. Answer is what it was answered then.
+type SeenError struct{ Answer []byte }
+
+func (e *SeenError) Error() string { return "store: handled before" }
+
+// Limits, the same in every engine; a commit that passes one is refused whole
+// with an error that wraps ErrFull.
+const (
+	MaxDoc     = 512 << 10 // bytes of one document
+	MaxAnswer  = 64 << 10  // bytes of one stored answer
+	MaxInbound = 16 << 10  // bytes of one stored inbound text
+	MaxOut     = 16 << 10  // bytes of one outgoing message
+	MaxQueue   = 1000      // outgoing messages waiting in one conversation
+	KeepIDs    = 7 * 24 * time.Hour
+)
+
+// Conversation names a conversation within its shop.
+type Conversation struct{ Shop, ID string }
+
+// Kind is the kind of a document.
+type Kind string
+
+// The kinds of document.
+const (
+	KindConversation Kind = "conversation" // what one conversation stores: its jobs
+	KindSaw          Kind = "saw"          // profile, events and power history of one saw
+	KindPeople       Kind = "people"       // the people of the shop; its only id is ""
+	KindDrawing      Kind = "drawing"      // the specification of a picture, rendered when fetched
+	KindReport       Kind = "report"       // what a report token shows
+)
+
+// Doc is one document. In Commit.Put, Version is the version that it replaces
+// (0: must not exist yet); in what Load returns, its present version (0: does
+// not exist). A nil Body in Commit.Put deletes.
+type Doc struct {
+	Kind    Kind
+	ID      string
+	Version uint64
+	Body    []byte
+	Expires time.Time // zero: never; after it the document may vanish
+}
+
+// Version names a version of a document on which a commit relied.
+type Version struct {
+	Kind    Kind
+	ID      string
+	Version uint64
+}
+
+// Handled is an inbound message that a commit settles.
+type Handled struct {
+	ID   string // unique in its conversation for KeepIDs; empty: nothing inbound
+	Hash []byte // of the content; the same id with another hash is ErrConflict
+	Text []byte // kept for the transcript
+	From string // the sender, kept for the transcript
+}
+
+// Record is an immutable record. Body is opaque; the other fields are what it
+// is found by.
+type Record struct {
+	ID             string // unique in the shop
+	Saw            string
+	Characteristic string
+	Person         string
+	At             time.Time
+	Body           []byte
+}
+
+// Out is one outgoing message. Everything about it is fixed here, so that
+// every attempt sends the same.
+type Out struct {
+	ID           string // unique in the shop; the id that the receiver sees
+	Conversation string
+	Channel      string // name of the channel adapter
+	To           string // address on that channel
+	Body         []byte
+	NotBefore    time.Time // zero: at once
+	Expires      time.Time // zero: never; not sent, nor retried, after it
+}
+
+// Reminder is something that falls due. A reminder with the id of an existing
+// one replaces it.
+type Reminder struct {
+	ID           string // unique in the shop
+	Conversation string
+	Saw          string
+	Person       string
+	Due          time.Time
+	Body         []byte
+}
+
+// Commit is everything that handling one message (or one due reminder)
+// changes. All of it takes effect, or none.
+//
+// Order of checks: Inbound and Fired first (SeenError, ErrConflict), then Read
+// and Put versions (ErrStale), then limits (ErrFull).
+type Commit struct {
+	Shop         string
+	Conversation string
+	Read         []Version // every document relied on, changed or not
+	Put          []Doc
+	Inbound      Handled
+	Fired        string    // the reminder handled by this commit; SeenError when gone
+	FiredDue     time.Time // its due time as loaded; SeenError when it has moved
+	Answer       []byte    // what the same Inbound gets again
+	Records      []Record
+	Outbox       []Out
+	Remind       []Reminder
+	Forget       []string // reminders to drop, by id; unknown ids are no error
+	Silence      bool     // drop what waits in this conversation's outbox
+	At           time.Time
+}
+
+// Documents is what Load returns: all that handling a message may look at.
+type Documents struct {
+	Conversation Doc
+	People       Doc
+	Saws         []Doc    // every saw of the shop, by id
+	Last         []Record // the newest record of each saw and characteristic
+	Reminders    []Reminder
+	Seen         *Handled // set when the inbound id asked about was handled before
+	Answer       []byte   // its answer, when Seen is set
+}
+
+// Entry is one line of a transcript: what came in and what was answered. A
+// handled reminder has an empty Inbound.ID and its id in Fired.
+type Entry struct {
+	Seq     uint64
+	At      time.Time
+	Inbound Handled
+	Fired   string
+	Answer  []byte
+}
+
+// DueReminder is a reminder that has fallen due.
+type DueReminder struct {
+	Shop string
+	Reminder
+}
+
+// Delivery is a claimed outgoing message. Token fences it: a worker whose
+// lease has passed on cannot settle it.
+type Delivery struct {
+	Shop    string
+	Out     Out
+	Attempt int // 1 at the first claim; counted when claimed, not when failed
+	Token   uint64
+}
+
+// Outcome is how an attempt ended.
+type Outcome int
+
+// The outcomes.
+const (
+	Sent    Outcome = iota // done
+	Retry                  // try again at the time given
+	Dead                   // give up; it goes to the dead-letter list
+	Dropped                // expired or silenced; forgotten
+)
+
+// DeadLetter is an outgoing message that was given up.
+type DeadLetter struct {
+	Shop    string
+	Out     Out
+	Attempt int
+	Reason  string
+	At      time.Time
+}
+
+// RecordQuery selects records; empty fields select everything. Records come
+// oldest first; with Max > 0, the newest Max of them.
+type RecordQuery struct {
+	Shop           string
+	Saw            string
+	Characteristic string
+	Since          time.Time
+	Max            int
+}
+
+// Scope is what Erase removes: a saw, a person, or with neither the whole
+// shop. Erasing a person removes their name from records, drops their
+// reminders and conversations; the people and saw documents are the caller's
+// to rewrite first, by Commit.
+type Scope struct{ Shop, Saw, Person string }
+
+// Stats is what an operator watches.
+type Stats struct {
+	Waiting    int           // outgoing messages not yet settled
+	OldestWait time.Duration // age of the oldest one that should have gone
+	Dead       int
+	Due        int           // reminders due and not handled
+	Late       time.Duration // lateness of the oldest of them
+	Skew       time.Duration // engine's clock minus ours; 0 when it has none
+}
+
+// Store is the interface of both engines. Every method may be called by many
+// goroutines; every error wraps one of the errors above or says what failed.
+type Store interface {
+	// Load returns the documents of a conversation and its shop, and says
+	// whether inboundID was handled before. An unknown shop or conversation
+	// is no error: its documents have version 0.
+	Load(ctx context.Context, c Conversation, inboundID string) (Documents, error)
+	// Commit is all or nothing, durable when it returns nil.
+	Commit(ctx context.Context, c Commit) error
+	// Get returns one document; ErrNotFound when it is not there or expired.
+	Get(ctx context.Context, shop string, kind Kind, id string) (Doc, error)
+	// Transcript returns the newest max entries of a conversation with
+	// Seq > after, oldest first. Entries are kept for KeepIDs.
+	Transcript(ctx context.Context, c Conversation, after uint64, max int) ([]Entry, error)
+	// Records returns records by q.
+	Records(ctx context.Context, q RecordQuery) ([]Record, error)
+
+	// Resolve returns the shop that an address (of a channel, device, join
+	// code or token) belongs to; ErrNotFound when it belongs to none.
+	Resolve(ctx context.Context, address string) (shop string, err error)
+	// Point makes an address belong to shop to, on condition that it now
+	// belongs to from ("": to none); otherwise ErrStale. to "" frees it.
+	Point(ctx context.Context, address, from, to string) error
+
+	// Due returns up to max reminders due at now, the longest due first. It
+	// claims nothing: the commit with Fired decides who handled one.
+	Due(ctx context.Context, now time.Time, max int) ([]DueReminder, error)
+	// Claim leases up to max outgoing messages that may be sent at now, at
+	// most one of each conversation: the oldest unsettled one.
+	Claim(ctx context.Context, now time.Time, lease time.Duration, max int) ([]Delivery, error)
+	// Settle ends an attempt: ErrLost when the lease has passed on.
+	Settle(ctx context.Context, d Delivery, o Outcome, next time.Time, reason string) error
+	// Dead lists dead letters, newest first; shop "" means all shops.
+	Dead(ctx context.Context, shop string, max int) ([]DeadLetter, error)
+	// Resend moves a dead letter back to the end of its conversation's queue.
+	Resend(ctx context.Context, shop, outID string, now time.Time) error
+
+	// Shops lists the shops, in order, from the one after after.
+	Shops(ctx context.Context, after string, max int) ([]string, error)
+	// Erase removes what scope names, records and transcripts included.
+	Erase(ctx context.Context, s Scope) error
+	// Backup writes a consistent copy while running; Restore reads one into
+	// an empty store. The format is the same for every engine: one JSON
+	// object a line (see dump.go).
+	Backup(ctx context.Context, w io.Writer) error
+	Restore(ctx context.Context, r io.Reader) error
+	// Stats reports queue depths at now.
+	Stats(ctx context.Context, now time.Time) (Stats, error)
+	// Check verifies the store's own consistency and describes each fault.
+	Check(ctx context.Context) ([]string, error)
+	// Ping reports whether the engine answers.
+	Ping(ctx context.Context) error
+	Close() error
+}
+
+// Full returns an ErrFull that names what passed its limit.
+func Full(what string, size, limit int) error {
+	return fmt.Errorf("%w: %s has %d, the limit is %d", ErrFull, what, size, limit)
+}
+
+// Validate reports whether the commit keeps the limits and is well formed. An
+// engine calls it before it writes; the queue length it checks itself.
+func (c Commit) Validate() error {
+	if c.Shop == "" {
+		return errors.New("store: commit without a shop")
+	}
+	if len(c.Answer) > MaxAnswer {
+		return Full("answer", len(c.Answer), MaxAnswer)
+	}
+	if len(c.Inbound.Text) > MaxInbound {
+		return Full("inbound text", len(c.Inbound.Text), MaxInbound)
+	}
+	for _, d := range c.Put {
+		if len(d.Body) > MaxDoc {
+			return Full("document "+string(d.Kind)+" "+d.ID, len(d.Body), MaxDoc)
+		}
+	}
+	for _, o := range c.Outbox {
+		if len(o.Body) > MaxOut {
+			return Full("outgoing message "+o.ID, len(o.Body), MaxOut)
+		}
+		if o.ID == "" || o.Conversation == "" || o.Channel == "" {
+			return errors.New("store: outgoing message without id, conversation or channel")
+		}
+	}
+	for _, r := range c.Remind {
+		if r.ID == "" || r.Due.IsZero() {
+			return errors.New("store: reminder without id or due time")
+		}
+	}
+	return nil
+}
