@@ -14,6 +14,90 @@ import "math"
 // fiveCutFactor is how often the error is in the taper of the strip.
 const fiveCutFactor = 4
 
+// FiveCut returns ε in radians from the strip of the fifth cut: its width a at
+// the end that was cut first, b at the end that was cut last, l between the
+// two places of the caliper:
+//
+//	ε = (a − b)/(4·l)
+//
+// reading holds the components of one width; both carry each, independently.
+// Which end was cut first decides the sign: mark it before cutting.
+func FiveCut(a, b, l Length, reading ...Component) (Estimate, error) {
+	if err := positive("a", a); err != nil {
+		return Estimate{}, err
+	}
+	if err := positive("b", b); err != nil {
+		return Estimate{}, err
+	}
+	if err := positive("l", l); err != nil {
+		return Estimate{}, err
+	}
+	eps := fiveCutAngle(float64(a), float64(b), float64(l))
+	if err := smallAngle("a", Angle(eps)); err != nil {
+		return Estimate{}, bad("a", "differs from b by more than a fence can be out")
+	}
+	parts := twice(reading)
+	for i := range parts {
+		parts[i] = parts[i].Times(1 / (fiveCutFactor * float64(l)))
+	}
+	return estimate("l", eps, parts)
+}
+
+// Opening is where a joint of two pieces cut alike stays open when they are
+// held in a true square.
+type Opening int
+
+// Places of the gap. Closed everywhere needs neither: give a gap of 0.
+const (
+	OpenAtHeel Opening = iota // on the inside of the corner
+	OpenAtToe                 // at the outer point
+)
+
+// MitrePair returns the error δ in radians of a mitre cut from two pieces cut
+// in the same position and joined: their corner is 90° − 2δ, so against a true
+// square it is out by gap over an arm with |δ| = gap/(2·arm). Positive means cut at
+// more than the nominal angle from square: the joint is open at its heel.
+// reading holds the components of the gap.
+func MitrePair(gap, arm Length, open Opening, reading ...Component) (Estimate, error) {
+	return pairError(gap, arm, open, reading)
+}
+
+func pairError(gap, arm Length, open Opening, reading []Component) (Estimate, error) {
+	if err := notNegative("gap", gap); err != nil {
+		return Estimate{}, err
+	}
+	if err := positive("arm", arm); err != nil {
+		return Estimate{}, err
+	}
+	sign := 1.0
+	switch open {
+	case OpenAtHeel:
+	case OpenAtToe:
+		sign = -1
+	default:
+		return Estimate{}, bad("open", "is neither heel nor toe")
+	}
+	delta := math.Atan(float64(gap/arm)) / 2
+	if err := smallAngle("gap", Angle(delta)); err != nil {
+		return Estimate{}, bad("gap", "is more than a stop can be out")
+	}
+	parts := make([]Component, len(reading))
+	for i := range reading {
+		parts[i] = reading[i].Times(1 / (2 * float64(arm)))
+	}
+	return estimate("gap", sign*delta, parts)
+}
+
+// MitreFenceError turns the error of a mitre cut into the error ε of the fence
+// in that position, for FenceMove: leaned to the rear (as seen at its far end)
+// ε = δ, to the front ε = −δ.
+func MitreFenceError(delta Angle, rear bool) Angle {
+	if rear {
+		return delta
+	}
+	return -delta
+}
+
 // fiveCutAngle is ε = ¼·atan((A − B)/L), for small tapers (A − B)/(4·L).
 func fiveCutAngle(a, b, l float64) float64 { return math.Atan((a-b)/l) / fiveCutFactor }
 
@@ -133,6 +217,17 @@ func positive(input string, l Length) error {
 	}
 	if l <= 0 {
 		return bad(input, "is not positive")
+	}
+	return nil
+}
+
+// notNegative returns an InputError unless the length is finite and not below zero.
+func notNegative(input string, l Length) error {
+	if err := finite(input, float64(l)); err != nil {
+		return err
+	}
+	if l < 0 {
+		return bad(input, "is negative")
 	}
 	return nil
 }

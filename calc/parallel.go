@@ -1,8 +1,88 @@
 package calc
 
+import "math"
+
 // The slider's travel is judged by its toe: how much farther the blade's rear
 // is from the line of travel than its front, over one reference length, the
 // blade's diameter D. Positive is toe-out; negative pinches.
+
+// SliderToe returns the toe over d from the readings of an indicator that rides
+// on the slider with its plunger on one marked spot of the plate, turned to
+// the front and to the rear, l apart:
+//
+//	toe = (front − rear)·d/l
+//
+// A larger reading is a pushed-in plunger, so a larger one at the front means
+// that the rear is farther away. One spot at both ends cancels the runout of
+// the blade. reading holds the components of one reading; both readings carry
+// each of them, independently.
+func SliderToe(front, rear, l, d Length, reading ...Component) (Estimate, error) {
+	if err := finite("front", float64(front)); err != nil {
+		return Estimate{}, err
+	}
+	if err := finite("rear", float64(rear)); err != nil {
+		return Estimate{}, err
+	}
+	return overReference("front", float64(front-rear), l, d, twice(reading)...)
+}
+
+// Travel is a pair of readings of one spot, turned from front to rear.
+type Travel struct{ Front, Rear Length }
+
+// SliderToeMean returns the toe over d from two or more spots measured as by
+// SliderToe. Their scatter is the repeatability; tool holds what it does not
+// show, the components of one reading's resolution and errors.
+func SliderToeMean(spots []Travel, l, d Length, tool ...Component) (Estimate, error) {
+	diff := make([]float64, len(spots))
+	for i, s := range spots {
+		diff[i] = float64(s.Front - s.Rear)
+	}
+	if err := finite("spots", diff...); err != nil {
+		return Estimate{}, err
+	}
+	if len(spots) < 2 {
+		return Estimate{}, bad("spots", "are fewer than two")
+	}
+	mean, scatter, err := TypeA(diff)
+	if err != nil {
+		return Estimate{}, err
+	}
+	return overReference("spots", mean, l, d, append(twice(tool), scatter)...)
+}
+
+// overReference states a difference of two readings l apart over d.
+func overReference(input string, diff float64, l, d Length, parts ...Component) (Estimate, error) {
+	if err := positive("l", l); err != nil {
+		return Estimate{}, err
+	}
+	if err := positive("d", d); err != nil {
+		return Estimate{}, err
+	}
+	k := float64(d / l)
+	for i := range parts {
+		parts[i] = parts[i].Times(k)
+	}
+	return estimate(input, diff*k, parts)
+}
+
+// estimate combines the parts about a value. No part at all is an error of the
+// caller's: a reading without uncertainty cannot be judged.
+func estimate(input string, value float64, parts []Component) (Estimate, error) {
+	e := Combine(parts...)
+	e.Value = value
+	if math.IsInf(e.U, 0) || math.IsNaN(e.U) {
+		return Estimate{}, bad("reading", "has no usable uncertainty")
+	}
+	if err := inRange(input, value); err != nil {
+		return Estimate{}, err
+	}
+	return e, nil
+}
+
+// twice returns the components of a difference of two such readings.
+func twice(reading []Component) []Component {
+	return append(append(make([]Component, 0, 2*len(reading)+1), reading...), reading...)
+}
 
 // ShiftAt returns how far, across the machine, to move the slider at x so that
 // its toe over d becomes target while it turns about xPivot:
