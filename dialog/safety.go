@@ -1,0 +1,83 @@
+package dialog
+
+import (
+	"shimwright/dialog/guard"
+	"shimwright/dialog/wording"
+)
+
+// isolated returns the proof that the person has the saw unplugged, or ends
+// the replay with the question for it.
+func (t *Script) isolated() guard.Isolated {
+	if iso, ok := t.saw.Power.Isolated(t.person.ID, t.now); ok {
+		return iso
+	}
+	t.refuseWhileHeld()
+	t.suspend(guard.AskUnplugged(wording.T("safety.unplugged.ask"), wording.T("safety.unplugged.why")))
+	return guard.Isolated{}
+}
+
+// ready returns the proof that the saw is ready for one cut, or ends the
+// replay with what is missing for it: the riving knife's fit to the mounted
+// blade, the checks, and before both the plug.
+func (t *Script) ready() guard.Guarded {
+	if g, ok := t.saw.Power.Guarded(t.person.ID, t.now); ok {
+		return g
+	}
+	iso := t.isolated()
+	if t.fresh("riving-knife") != Fresh {
+		t.suspend(guard.HandsOn(iso, wording.T("caution.knife"), guard.Ask{
+			Key: Key{Name: "knife.fit"}, Form: guard.Confirm, Word: "word.fits", NoSkip: true,
+			Text: wording.T("safety.knife.ask"), Why: wording.T("safety.knife.why")}))
+	}
+	angle := wording.T("safety.guarded.upright")
+	if t.profile.Kind != Cabinet {
+		angle = wording.T("safety.guarded.slider")
+	}
+	scoring := wording.Text{}
+	if t.profile.Scoring {
+		scoring = wording.T("safety.guarded.scoring")
+	}
+	t.suspend(guard.AskGuarded(iso,
+		wording.T("safety.guarded.ask", "Sweep", angle, "Scoring", scoring),
+		wording.T("safety.guarded.why")))
+	return guard.Guarded{}
+}
+
+// refuseWhileHeld ends the replay when somebody else has the saw unplugged:
+// they hold the plug, and nobody else is led to a powered step meanwhile.
+func (t *Script) refuseWhileHeld() {
+	h := t.saw.Power.Holder(t.now)
+	if h == "" || h == t.person.ID {
+		return
+	}
+	t.suspend(guard.Plain(guard.Ask{Key: Key{Name: "held"}, Form: guard.Pick, NoSkip: true,
+		Text:    wording.T("held.ask", "Person", wording.Raw(t.view.People.name(h)), "Saw", wording.Raw(t.profile.Name)),
+		Why:     wording.T("held.why"),
+		Choices: []guard.Choice{{Value: "leave", Text: wording.T("choice.leave")}, {Value: "takeover", Text: wording.T("choice.takeover")}}}))
+}
+
+// putRight returns the question that is asked at the end of a job, or when it
+// is left, while the saw may be open: nothing loose, guard and knife back.
+func putRight() guard.Prompt {
+	return guard.AskPutRight(wording.T("safety.putright.ask"), wording.T("safety.putright.why"))
+}
+
+// name returns what a person is called.
+func (p *People) name(id string) string {
+	for i := range p.Persons {
+		if p.Persons[i].ID == id && p.Persons[i].Name != "" {
+			return p.Persons[i].Name
+		}
+	}
+	return id
+}
+
+// find returns the person with an id, or nil.
+func (p *People) find(id string) *Person {
+	for i := range p.Persons {
+		if p.Persons[i].ID == id {
+			return &p.Persons[i]
+		}
+	}
+	return nil
+}

@@ -1,0 +1,230 @@
+package dialog
+
+import (
+	"time"
+
+	"shimwright/calc"
+	"shimwright/dialog/guard"
+	"shimwright/dialog/wording"
+)
+
+// Procedure is one job as the trade names it. Run is a plain function that
+// asks by calling the Script and goes on with what it gets; it is run again
+// from the start for every message, over the answers given so far. So it must
+// depend on nothing but the Script.
+type Procedure interface {
+	// Name is the job's own name, what a person types to start it.
+	Name() string
+	// Gives lists the characteristics that it measures.
+	Gives() []string
+	// Needs lists the characteristics that must be fresh before it is of use.
+	Needs() []string
+	// Minimum is the least number of readings in which a true saw is shown to
+	// be true.
+	Minimum(p Profile) int
+	// Run asks, computes, advises and records, until the job is done.
+	Run(t *Script)
+}
+
+// Script replays one job. Each question either finds its answer among those
+// given, or ends the replay there: that question is the next prompt.
+type Script struct {
+	job    *Job
+	saw    *Saw
+	person Person
+	view   *View
+	now    time.Time
+
+	profile Profile
+	cursor  int
+	path    []int // the answers that were used, in order
+	numbers []int // those of them that are readings: fix 1 is numbers[0]
+
+	// Since the last answer that was used:
+	notes   []wording.Text
+	verdict *Verdict
+	records []Record
+	setSaw  *Profile
+	setUser func(*Person)
+
+	prompt guard.Prompt
+}
+
+// suspended ends a replay at an unanswered question.
+type suspended struct{}
+
+// outcome is where a replay ended.
+type outcome struct {
+	*Script
+	done bool
+}
+
+// fold runs a procedure over the answers of a job.
+func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time) (o outcome) {
+	t := &Script{job: saw.Running, saw: saw, person: person, view: v, now: now, profile: saw.Running.profile(saw)}
+	o = outcome{Script: t}
+	defer func() {
+		if r := recover(); r != nil {
+			if _, ok := r.(suspended); !ok {
+				panic(r)
+			}
+			o.done = false
+		}
+	}()
+	p.Run(t)
+	o.done = true
+	return o
+}
+
+// take returns the answer to a question, when it was given.
+func (t *Script) take(k Key) (*Answer, bool) {
+	if t.job.Fix != nil && *t.job.Fix == k {
+		return nil, false
+	}
+	i := t.cursor
+	if i >= len(t.job.Answers) || t.job.Answers[i].Key != k {
+		for i = 0; i < len(t.job.Answers) && t.job.Answers[i].Key != k; i++ {
+		}
+		if i == len(t.job.Answers) {
+			return nil, false
+		}
+	}
+	t.cursor = i + 1
+	t.path = append(t.path, i)
+	t.notes, t.verdict, t.records, t.setSaw, t.setUser = t.notes[:0], nil, nil, nil, nil
+	return &t.job.Answers[i], true
+}
+
+func (t *Script) suspend(p guard.Prompt) {
+	t.prompt = p
+	panic(suspended{})
+}
+
+// ask ends the replay with a question, behind whatever acknowledgement its
+// kind needs.
+func (t *Script) ask(a guard.Ask, caution wording.Text) {
+	switch {
+	case guard.NeedsPower(a.Key.Name):
+		t.suspend(guard.Powered(t.ready(), caution, a))
+	case guard.NeedsHands(a.Key.Name):
+		t.suspend(guard.HandsOn(t.isolated(), caution, a))
+	default:
+		t.suspend(guard.Plain(a))
+	}
+}
+
+// Value is a reading as a procedure gets it: Low = High unless the tool only
+// bounds it.
+type Value struct {
+	Low, High float64 // mm, rad or a count
+	Skipped   bool
+	At        time.Time
+	Number    int // for fix N
+}
+
+// Mid returns the middle of the value.
+func (v Value) Mid() float64 { return v.Low + (v.High-v.Low)/2 }
+
+// Length returns the middle of the value as a length.
+func (v Value) Length() calc.Length { return calc.Length(v.Mid()) }
+
+// Reading returns the value with the tool it was read with.
+func (v Value) Reading(tool calc.Tool) calc.Reading {
+	if v.Low == v.High {
+		if r, err := tool.Read(calc.Length(v.Low)); err == nil {
+			return r
+		}
+	}
+	return calc.Reading{Low: calc.Length(v.Low), High: calc.Length(v.High), Tool: tool}
+}
+
+// Read asks for a number. caution is used where the prompt's name says that a
+// hand comes near the saw.
+func (t *Script) Read(a guard.Ask, caution wording.Text) Value {
+	a.Form = guard.Reading
+	if ans, ok := t.take(a.Key); ok {
+		t.numbers = append(t.numbers, t.cursor-1)
+		return Value{Low: ans.Low, High: ans.High, Skipped: ans.Skipped, At: ans.At, Number: len(t.numbers)}
+	}
+	a.N = max(a.N, 0)
+	t.ask(a, caution)
+	return Value{}
+}
+
+// Pick asks for one of a few answers and returns its value. The first is the
+// default, taken by `ok` and by `skip`.
+func (t *Script) Pick(a guard.Ask, caution wording.Text) string {
+	a.Form = guard.Pick
+	if ans, ok := t.take(a.Key); ok {
+		return ans.Text
+	}
+	t.ask(a, caution)
+	return ""
+}
+
+// Words asks for a text.
+func (t *Script) Words(a guard.Ask) string {
+	a.Form = guard.Words
+	if ans, ok := t.take(a.Key); ok {
+		return ans.Text
+	}
+	t.ask(a, wording.Text{})
+	return ""
+}
+
+// Confirm asks that something be done, and goes on when it is.
+func (t *Script) Confirm(a guard.Ask, caution wording.Text) {
+	a.Form = guard.Confirm
+	if a.Word == "" {
+		a.Word = "word.done"
+	}
+	if _, ok := t.take(a.Key); !ok {
+		t.ask(a, caution)
+	}
+}
+
+// Cut asks for a powered step. Its name must be one of those.
+func (t *Script) Cut(a guard.Ask, caution wording.Text) { t.Confirm(a, caution) }
+
+// Adjust asks for moves and returns what became of them. plan is called only
+// when they have not been told yet: what was told stands.
+func (t *Script) Adjust(k Key, caution wording.Text, plan func() guard.Adjustment) []Made {
+	if ans, ok := t.take(k); ok {
+		return ans.Moves
+	}
+	iso := t.isolated()
+	a := plan()
+	a.Key = k
+	if t.job.Told != nil && t.job.Told.Key == k {
+		a.Moves = t.job.Told.Moves
+	}
+	t.suspend(guard.Adjust(iso, caution, a))
+	return nil
+}
+
+// Say adds a sentence before the next question.
+func (t *Script) Say(id string, args ...any) {
+	t.notes = append(t.notes, wording.T(id, args...))
+}
+
+// Judge adds a verdict for programs to the next answer.
+func (t *Script) Judge(v Verdict) { t.verdict = &v }
+
+// Record writes a record. It takes effect with the answer that led to it.
+func (t *Script) Record(r Record) {
+	r.Saw, r.Procedure, r.Person, r.At = t.saw.ID, t.job.Procedure, t.person.ID, t.now
+	r.Blade = t.profile.BladeName
+	t.records = append(t.records, r)
+}
+
+// SetProfile changes the saw's profile from here on.
+func (t *Script) SetProfile(p Profile) { t.profile, t.setSaw = p, &p }
+
+// SetPerson changes what is known of the person.
+func (t *Script) SetPerson(f func(*Person)) { t.setUser = f }
+
+// Profile returns the profile of the saw as this job knows it.
+func (t *Script) Profile() Profile { return t.profile }
+
+// Tool returns the person's tool of a kind, or the practice for it.
+func (t *Script) Tool(kind string) Tool { return t.profile.tool(kind) }

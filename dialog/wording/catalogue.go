@@ -1,0 +1,160 @@
+package wording
+
+import (
+	"embed"
+	"fmt"
+	"strings"
+	"sync"
+
+	"github.com/BurntSushi/toml"
+	"github.com/nicksnyder/go-i18n/v2/i18n"
+	"golang.org/x/text/language"
+
+	"shimwright/calc"
+	"shimwright/dialog/reading"
+)
+
+//go:embed *.toml
+var files embed.FS
+
+// Languages are those that have a catalogue, the default first.
+var languages = [...]string{"en"}
+
+// Languages returns the languages that have a catalogue, the default first.
+func Languages() []string { return languages[:] }
+
+// load reads every catalogue once; a fault in one is a mistake in the program.
+var load = sync.OnceValue(func() *i18n.Bundle {
+	b := i18n.NewBundle(language.English)
+	b.RegisterUnmarshalFunc("toml", toml.Unmarshal)
+	for _, l := range languages {
+		if _, err := b.LoadMessageFileFS(files, l+".toml"); err != nil {
+			panic("wording: " + l + ".toml: " + err.Error())
+		}
+	}
+	return b
+})
+
+// Voice words texts in one language and unit. Make one for a message and use
+// it by one goroutine.
+type Voice struct {
+	lang  reading.Lang
+	unit  reading.Unit
+	local *i18n.Localizer
+}
+
+// NewVoice returns the voice for a language ("" and unknown ones mean the
+// default) and a unit of length.
+func NewVoice(lang string, unit reading.Unit) *Voice {
+	known := Languages()[0]
+	for _, l := range languages {
+		if l == lang {
+			known = l
+		}
+	}
+	return &Voice{lang: reading.Lang(known), unit: unit, local: i18n.NewLocalizer(load(), known)}
+}
+
+// Lang returns the language of the voice.
+func (v *Voice) Lang() reading.Lang { return v.lang }
+
+// Unit returns the unit of length of the voice.
+func (v *Voice) Unit() reading.Unit { return v.unit }
+
+// Say words a text. An unknown id or a missing argument is a mistake in the
+// program: it panics, and a test renders every text of every language.
+func (v *Voice) Say(t Text) string {
+	switch t.ID {
+	case "":
+		return ""
+	case "raw":
+		return fmt.Sprint(t.Args[1])
+	}
+	data := make(map[string]any, len(t.Args)/2)
+	var count any
+	for i := 0; i+1 < len(t.Args); i += 2 {
+		name := t.Args[i].(string)
+		if n, ok := t.Args[i+1].(int); ok && name == "Count" {
+			count = n
+		}
+		data[name] = v.word(t.Args[i+1])
+	}
+	s, err := v.local.Localize(&i18n.LocalizeConfig{MessageID: t.ID, TemplateData: data, PluralCount: count})
+	if err != nil {
+		panic("wording: " + t.ID + ": " + err.Error())
+	}
+	if strings.Contains(s, "<no value>") {
+		panic("wording: " + t.ID + ": an argument is missing in " + s)
+	}
+	return strings.TrimSpace(s)
+}
+
+// word turns one argument into what the template prints.
+func (v *Voice) word(a any) any {
+	switch a := a.(type) {
+	case Text:
+		return v.Say(a)
+	case List:
+		parts := make([]string, 0, len(a))
+		for _, t := range a {
+			if s := v.Say(t); s != "" {
+				parts = append(parts, s)
+			}
+		}
+		if len(parts) < 2 {
+			return strings.Join(parts, "")
+		}
+		return strings.Join(parts[:len(parts)-1], ", ") + " " + v.Say(T("list.and")) + " " + parts[len(parts)-1]
+	case Lines:
+		parts := make([]string, 0, len(a))
+		for _, t := range a {
+			if s := v.Say(t); s != "" {
+				parts = append(parts, s)
+			}
+		}
+		return strings.Join(parts, "\n")
+	case Size:
+		return v.size(a)
+	case Tilt:
+		s := reading.Format(float64(a.Value), reading.Angle, reading.Degree, v.lang, float64(calc.Degree)*pow10(-a.Decimals))
+		if a.Signed && a.Value > 0 {
+			s = "+" + s
+		}
+		return s
+	}
+	return a
+}
+
+// size shows a length: mm to the tool's resolution, inches in thousandths; a
+// dimension in whole millimetres or in inches to a sixteenth.
+func (v *Voice) size(s Size) string {
+	res := float64(s.Resolution)
+	if s.Coarse {
+		res = 1
+		if v.unit == reading.Inch {
+			res = 25.4 / 16
+		}
+	}
+	if res == 0 {
+		res = 0.01
+		if v.unit == reading.Inch {
+			res = 0.0127
+		}
+	}
+	out := reading.Format(float64(s.Value), reading.Length, v.unit, v.lang, res)
+	if s.Signed && s.Value > 0 {
+		out = "+" + out
+	}
+	return out
+}
+
+func pow10(n int) float64 {
+	f := 1.0
+	for ; n < 0; n++ {
+		f /= 10
+	}
+	for ; n > 0; n-- {
+		f *= 10
+	}
+	return f
+}

@@ -1,0 +1,45 @@
+// Package wording turns what the dialog has to say into the words of a
+// language. Every sentence that a person reads stands in one of the catalogues
+// beside it, one file a language (go-i18n messages, CLDR plural rules).
+package wording
+
+import "shimwright/calc"
+
+// Text is a message of the catalogue with its arguments: it has neither a
+// language nor a unit until it is rendered.
+type Text struct {
+	ID   string
+	Args []any // name, value, name, value …
+}
+
+// T returns the text with that id. Arguments come in pairs of a name and a
+// value: string, int, Text, Size, Turn, Tilt, List or anything that prints well.
+func T(id string, args ...any) Text { return Text{ID: id, Args: args} }
+
+// Empty reports whether the text says nothing.
+func (t Text) Empty() bool { return t.ID == "" }
+
+// Size is a length to be shown in the person's unit, rounded to what the tool
+// can read. With Words, the sign is said: "0.08 mm low".
+type Size struct {
+	Value      calc.Length
+	Resolution calc.Length // 0: 0.01 mm, or half a thousandth
+	Signed     bool        // write a plus as well
+	Coarse     bool        // a dimension: whole mm, or inches with a fraction
+}
+
+// Tilt is an angle to be shown in degrees.
+type Tilt struct {
+	Value    calc.Angle
+	Decimals int
+	Signed   bool
+}
+
+// List is texts joined as the language joins a list.
+type List []Text
+
+// Lines is texts each on a line of its own.
+type Lines []Text
+
+// Raw is a text that needs no translation: a name that a person gave.
+func Raw(s string) Text { return Text{ID: "raw", Args: []any{"Text", s}} }
