@@ -1,0 +1,50 @@
+package calc
+
+import "math"
+
+// ScoreShift returns how far, in millimetres to the left, to move the scoring
+// blade so that its line lies evenly over the main kerf: left and right are
+// what the line stands over the kerf's sides, and the shift is
+// −(left − right)/2, to the right where it stands over more on the left.
+// reading holds the components of one of the two.
+func ScoreShift(left, right Length, reading ...Component) (Estimate, error) {
+	return halfDifference(left, right, -1, reading)
+}
+
+// ScoreWiden returns how much wider the scoring line must become so that it
+// stands over by want on each side: 2·want − (left + right), negative where it
+// is too wide. For a split blade that is the change of its spacers.
+func ScoreWiden(left, right, want Length) (Length, error) {
+	if err := finite("left", float64(left)); err != nil {
+		return 0, err
+	}
+	if err := finite("right", float64(right)); err != nil {
+		return 0, err
+	}
+	if err := notNegative("want", want); err != nil {
+		return 0, err
+	}
+	w := 2*want - (left + right)
+	return w, inRange("left", float64(w))
+}
+
+// ConicalDepth returns how much deeper a conical scoring blade must cut for its
+// line to become wider by widen, its teeth widening towards the hub by the angle
+// flank on each side: widen/(2·tan flank).
+func ConicalDepth(widen Length, flank Angle) (Length, error) {
+	if err := finite("widen", float64(widen)); err != nil {
+		return 0, err
+	}
+	if err := finite("flank", float64(flank)); err != nil {
+		return 0, err
+	}
+	if flank < Degree/2 || flank > 45*Degree {
+		return 0, bad("flank", "is not between half a degree and 45 degrees")
+	}
+	d := widen / Length(2*math.Tan(float64(flank)))
+	return d, inRange("widen", float64(d))
+}
+
+// ScoreDepth is the window of a scoring blade's depth, 1 … 2 mm (practice, no
+// source; the maker's figure where there is one).
+func ScoreDepth() Window { return Window{Low: 1, High: 2} }
