@@ -301,10 +301,10 @@ func Propagate(f func(x []float64) float64, x []float64, parts []Component) (Est
 }
 
 // inRange returns an InputError when a result came out NaN or infinite although
-// the input was finite: the numbers were too large to calculate with.
+// the input was finite: the numbers were of a size that cannot be calculated with.
 func inRange(input string, results ...float64) error {
 	if finite(input, results...) != nil {
-		return bad(input, "is too large to calculate with")
+		return bad(input, "is too large or too small to calculate with")
 	}
 	return nil
 }
