@@ -2,6 +2,7 @@ package calc
 
 import (
 	"math"
+	"sort"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -155,15 +156,18 @@ func FurtherReadings(e Estimate, n int, floor float64, w Window) (more int, ok b
 		return 0, false
 	}
 	noise := math.Sqrt(math.Max(0, e.U*e.U-floor*floor))
-	now := studentT(Coverage, math.Max(e.DoF, 0.5))
-	for more = 1; more <= MostFurther; more++ {
-		t := studentT(Coverage, math.Max(e.DoF, 0.5)+float64(more))
-		u := noise * t / now * math.Sqrt(float64(n)/float64(n+more))
-		if math.Hypot(floor, u) <= need {
-			return more, true
-		}
+	dof := math.Max(e.DoF, 0.5)
+	now := studentT(Coverage, dof)
+	settles := func(i int) bool { // i + 1 more readings
+		more := float64(i + 1)
+		u := noise * studentT(Coverage, dof+more) / now * math.Sqrt(float64(n)/(float64(n)+more))
+		return math.Hypot(floor, u) <= need
 	}
-	return 0, false
+	more = 1 + sort.Search(MostFurther, settles)
+	if more > MostFurther {
+		return 0, false
+	}
+	return more, true
 }
 
 // Conformance returns the probability that the true value lies in the window

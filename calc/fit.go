@@ -31,13 +31,14 @@ func FitLine(x, y []float64) (Line, error) {
 	if same(x) {
 		return Line{}, bad("x", "is the same at every point")
 	}
-	a, b := stat.LinearRegression(x, y, nil, false)
-	l := Line{A: a, B: b, DoF: float64(len(x) - 2), n: float64(len(x))}
+	d := fromFirst(y)
+	a, b := stat.LinearRegression(x, d, nil, false)
+	l := Line{A: y[0] + a, B: b, DoF: float64(len(x) - 2), n: float64(len(x))}
 	l.meanX = stat.Mean(x, nil)
-	meanY := stat.Mean(y, nil)
+	meanY := stat.Mean(d, nil)
 	var syy float64
 	for i := range x {
-		dx, dy := x[i]-l.meanX, y[i]-meanY
+		dx, dy := x[i]-l.meanX, d[i]-meanY
 		l.sxx += dx * dx
 		syy += dy * dy
 		r := dy - b*dx // as y − a − b·x, without the loss of digits
@@ -96,12 +97,13 @@ func FitLineKnown(x, y, u []float64) (Line, error) {
 	if same(x) {
 		return Line{}, bad("x", "is the same at every point")
 	}
-	a, b := stat.LinearRegression(x, y, w, false)
-	l := Line{A: a, B: b, DoF: ManyDoF, n: floats.Sum(w), meanX: stat.Mean(x, w)}
-	meanY := stat.Mean(y, w)
+	d := fromFirst(y)
+	a, b := stat.LinearRegression(x, d, w, false)
+	l := Line{A: y[0] + a, B: b, DoF: ManyDoF, n: floats.Sum(w), meanX: stat.Mean(x, w)}
+	meanY := stat.Mean(d, w)
 	var syy float64
 	for i := range x {
-		dx, dy := x[i]-l.meanX, y[i]-meanY
+		dx, dy := x[i]-l.meanX, d[i]-meanY
 		l.sxx += w[i] * dx * dx
 		syy += w[i] * dy * dy
 		r := dy - b*dx
@@ -206,6 +208,16 @@ func pairs(x, y []float64, n int) error {
 func same(v []float64) bool {
 	spread := floats.Max(v) - floats.Min(v)
 	return spread <= 1e-12*math.Max(math.Abs(floats.Max(v)), math.Abs(floats.Min(v)))
+}
+
+// fromFirst returns the values less the first of them, so that equal values give
+// exactly zero and a common offset costs no digits.
+func fromFirst(v []float64) []float64 {
+	d := make([]float64, len(v))
+	for i := range v {
+		d[i] = v[i] - v[0]
+	}
+	return d
 }
 
 // share returns 1 − part/whole, and 1 where there is nothing to explain.

@@ -263,6 +263,7 @@ func (h History) drift(visits []Visit, w Window) (Next, error) {
 		return Next{}, err
 	}
 	earliest, latest := addMonths(last.At, ShortestInterval), addMonths(last.At, LongestInterval)
+	lastDay := int(math.Round(days(last.At, latest)))
 	for day := 0; ; day++ {
 		middle := last.Left.Value + line.At(float64(day))
 		half := spread * math.Sqrt(1+line.lever(float64(day)))
@@ -274,7 +275,7 @@ func (h History) drift(visits []Visit, w Window) (Next, error) {
 			n.Reason.Limited = inside.Before(earliest)
 			return n, nil
 		}
-		if !last.At.AddDate(0, 0, day).Before(latest) {
+		if day == lastDay {
 			n.Due, n.Reason.Limited = latest, true
 			return n, nil
 		}

@@ -23,13 +23,34 @@ func shapeFactor(u float64, parts []Component) float64 {
 	if rest < 1e-12 {
 		sum.sigma = 0
 	}
-	lo, hi := 0.9, 2.0 // 95 % points of anything of this kind lie between
-	for range 40 {
-		mid := (lo + hi) / 2
-		if 2*sum.cdf(mid)-1 < Coverage {
-			lo = mid
+	return rootBetween(0.9, 2.0, func(k float64) float64 { // any such k lies between
+		return 2*sum.cdf(k) - 1 - Coverage
+	})
+}
+
+// rootBetween returns where the rising function f is zero between lo and hi, to
+// about ten digits, by false position (Illinois variant).
+func rootBetween(lo, hi float64, f func(float64) float64) float64 {
+	fLo, fHi := f(lo), f(hi)
+	last := 0
+	for range 100 {
+		x := (lo*fHi - hi*fLo) / (fHi - fLo)
+		fx := f(x)
+		if math.Abs(fx) < 1e-12 || hi-lo < 1e-10 {
+			return x
+		}
+		if fx < 0 {
+			lo, fLo = x, fx
+			if last < 0 {
+				fHi /= 2
+			}
+			last = -1
 		} else {
-			hi = mid
+			hi, fHi = x, fx
+			if last > 0 {
+				fLo /= 2
+			}
+			last = 1
 		}
 	}
 	return hi
