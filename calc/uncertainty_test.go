@@ -1,0 +1,448 @@
+package calc
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/stat"
+	"pgregory.net/rapid"
+)
+
+// JCGM 100:2008 (GUM), example H.1, calibration of an end gauge. Inputs and
+// contributions seen in public carriers, effective degrees of freedom, t and
+// U₉₉ from memory and reproduced by the inputs. Lengths in nanometres.
+func TestGUMH1(t *testing.T) {
+	ud, dofD := StandardCombined(Normal(5.8, 24), Normal(3.9, 5), Normal(6.7, 8))
+	within(t, "u(d)", ud, 9.7, 0.05)
+	within(t, "dof(d)", dofD, 25.6, 0.2) // 25.447 from the rounded inputs
+	deltaAlpha, deltaTheta := Rectangular(1e-6), Rectangular(0.05)
+	deltaAlpha.DoF, deltaTheta.DoF = 50, 2 // judged reliable to 10 % and 50 %
+	model := func(x []float64) float64 {
+		ls, d, da, theta, as, dt := x[0], x[1], x[2], x[3], x[4], x[5]
+		return ls + d - ls*(da*theta+as*dt)
+	}
+	x := []float64{50000623, 215, 0, -0.1, 11.5e-6, 0}
+	uTheta, _ := StandardCombined(Normal(0.2, math.Inf(1)), Arcsine(0.5))
+	within(t, "u(θ)", uTheta, 0.41, 0.005)
+	inputs := []Component{Normal(25, 18), Normal(ud, dofD), deltaAlpha, Normal(uTheta, math.Inf(1)),
+		Rectangular(2e-6), deltaTheta}
+	u := make([]float64, len(inputs))
+	for i, c := range inputs {
+		u[i] = c.Standard()
+	}
+	c, err := Sensitivities(model, x, u)
+	if err != nil {
+		t.Fatal(err)
+	}
+	parts := make([]Component, len(inputs))
+	for i := range parts {
+		parts[i] = inputs[i].Times(c[i])
+	}
+	for i, want := range []float64{25, 9.7, 2.88679, 0, 0, 16.599} {
+		within(t, "contribution", parts[i].Standard(), want, 0.0005+0.05*float64(i%2))
+	}
+	uc, dof := StandardCombined(parts...)
+	within(t, "u_c", uc, 32, 0.5)
+	within(t, "u_c, unrounded", uc, 31.6639, 0.0005)
+	within(t, "effective degrees of freedom", dof, 16.752, 0.001)
+	if got := truncate(dof); got != 16 { // truncated, not rounded to 17
+		t.Errorf("truncated to %v, want 16", got)
+	}
+	t99, err := StudentT(0.99, 16)
+	sane(t, err, t99)
+	within(t, "t99", t99, 2.92, 0.005)
+	within(t, "U99", t99*uc, 93, 1)
+	within(t, "U99, unrounded", t99*uc, 92.48, 0.01)
+
+	e, err := Propagate(model, x, inputs)
+	sane(t, err, e.Value, e.U)
+	within(t, "l in mm", e.Value*1e-6, 50.000838, 5e-7)
+	within(t, "dof of the result", e.DoF, 16, 0)
+	// U₉₅ by the t factor alone is 67.12 (derived); the rectangle among the
+	// contributions takes less than half a percent off that.
+	if e.U > 67.13 || e.U < 67.12*0.995 {
+		t.Errorf("U95 = %.3f, want just under 67.12", e.U)
+	}
+	within(t, "U95 of normal contributions", Combine(Normal(25, 18), Normal(ud, dofD), Normal(2.886787, 50),
+		Normal(16.599027, 2)).U, 67.12, 0.01)
+}
+
+// JCGM 100:2008, table G.2, from memory to two places; the third by an
+// incomplete beta function outside this project.
+func TestStudentT(t *testing.T) {
+	for _, row := range [][]float64{
+		{1, 1.837, 6.314, 12.706, 13.968, 63.657}, {2, 1.321, 2.920, 4.303, 4.527, 9.925},
+		{3, 1.197, 2.353, 3.182, 3.307, 5.841}, {4, 1.142, 2.132, 2.776, 2.869, 4.604},
+		{5, 1.111, 2.015, 2.571, 2.649, 4.032}, {6, 1.091, 1.943, 2.447, 2.517, 3.707},
+		{7, 1.077, 1.895, 2.365, 2.429, 3.499}, {8, 1.067, 1.860, 2.306, 2.366, 3.355},
+		{9, 1.059, 1.833, 2.262, 2.320, 3.250}, {10, 1.053, 1.812, 2.228, 2.284, 3.169},
+		{15, 1.034, 1.753, 2.131, 2.181, 2.947}, {20, 1.026, 1.725, 2.086, 2.133, 2.845},
+		{30, 1.017, 1.697, 2.042, 2.087, 2.750}, {50, 1.010, 1.676, 2.009, 2.051, 2.678},
+		{100, 1.005, 1.660, 1.984, 2.025, 2.626}, {math.Inf(1), 1.000, 1.645, 1.960, 2.000, 2.576},
+	} {
+		for i, p := range []float64{0.6827, 0.90, 0.95, 0.9545, 0.99} {
+			got, err := StudentT(p, row[0])
+			sane(t, err, got)
+			within(t, "t", got, row[i+1], 0.00051)
+		}
+	}
+	for _, c := range []struct {
+		p, dof float64
+		input  string
+	}{{0, 5, "p"}, {1, 5, "p"}, {math.NaN(), 5, "p"}, {0.95, 0, "dof"}, {0.95, -1, "dof"}, {0.95, math.NaN(), "dof"}} {
+		_, err := StudentT(c.p, c.dof)
+		refused(t, err, c.input)
+	}
+}
+
+// Type B by the divisors of GUM 4.3.7 (√3), 4.3.9 (√6) and H.1.3.4 (√2), and
+// type A by the defining formulas on a set that is easily worked by hand.
+func TestComponents(t *testing.T) {
+	within(t, "rectangular", Rectangular(2e-6).Standard(), 1.1547e-6, 5e-11) // α_S of GUM H.1
+	within(t, "rectangular", Rectangular(0.05).Standard(), 0.028868, 5e-7)   // δθ of GUM H.1
+	within(t, "arcsine", Arcsine(0.5).Standard(), 0.35355, 5e-6)             // Δ of GUM H.1
+	within(t, "triangular", Triangular(math.Sqrt(6)).Standard(), 1, 1e-15)
+	mean, c, err := TypeA([]float64{0.10, 0.12, 0.14})
+	sane(t, err, mean, c.U)
+	within(t, "mean", mean, 0.12, 1e-15)
+	within(t, "u of the mean", c.U, 0.02/math.Sqrt(3), 1e-15)
+	within(t, "dof", c.DoF, 2, 0)
+	mean, c, err = TypeA([]float64{0.1, 0.1, 0.1, 0.1})
+	sane(t, err, mean, c.U)
+	within(t, "u of equal readings", c.U, 0, 1e-16)
+	within(t, "scaled", Normal(0.1, 5).Times(-3).Times(2).Standard(), 0.6, 1e-15)
+
+	// Two spots read three and two times: (2 + 2)/(2 + 1), by hand.
+	s, dof, err := Pooled([]float64{1, 2, 3}, []float64{4, 6}, []float64{9})
+	sane(t, err, s, dof)
+	within(t, "pooled", s, math.Sqrt(4.0/3), 1e-15)
+	within(t, "pooled dof", dof, 3, 0)
+}
+
+// What a known shape is worth. One rectangle and two equal ones are elementary:
+// 0.95·a, and 2a(1 − √0.05) of the triangle. Four rectangles of u = 1, and
+// three with one of u = 10, are the examples of JCGM 101:2008, 9.2.3 and
+// 9.2.4: ± 3.88 and ± 17.0 where the GUM's normal distribution gives ± 3.92
+// and ± 19.9 (from memory, reproduced).
+func TestCombineShapes(t *testing.T) {
+	unit, ten := Rectangular(math.Sqrt(3)), Rectangular(10*math.Sqrt(3))
+	rough, loose := Normal(1, math.Inf(1)), Normal(10, math.Inf(1))
+	for _, c := range []struct {
+		name      string
+		parts     []Component
+		want, tol float64
+	}{
+		{"one rectangle", []Component{Rectangular(0.01)}, 0.0095, 1e-12},
+		{"one rectangle in other words", []Component{Rectangular(0.01)}, 0.95 * math.Sqrt(3) * 0.01 / math.Sqrt(3), 1e-12},
+		{"two rectangles", []Component{Rectangular(0.01), Rectangular(0.01).Times(-1)}, 0.02 * (1 - math.Sqrt(0.05)), 1e-12},
+		{"JCGM 101 9.2.3", []Component{unit, unit, unit, unit}, 3.88, 0.005},
+		{"JCGM 101 9.2.4", []Component{unit, unit, unit, ten}, 17.0, 0.05},
+		{"the same, all normal", []Component{rough, rough, rough, rough}, 3.92, 0.005},
+		{"the same, all normal", []Component{rough, rough, rough, loose}, 19.9, 0.05},
+		{"arcsine alone", []Component{Arcsine(0.03)}, 0.03, 1e-15},
+		{"triangular alone", []Component{Triangular(1)}, 1.96 / math.Sqrt(6), 1e-4},
+		{"three readings of two degrees of freedom", []Component{Normal(0.01, 2)}, 0.04303, 5e-6},
+		{"nothing felt", []Component{Rectangular(1).Times(0)}, 0, 0},
+		{"an unusable input that is not felt", []Component{Normal(1, math.Inf(1)), unknown().Times(0)}, 1.96, 5e-5},
+	} {
+		within(t, c.name, Combine(c.parts...).U, c.want, c.tol)
+	}
+}
+
+// convolved is the 95 % point of a sum of uniform variables on ± halves and a
+// normal one of deviation sd, by adding up probabilities on a fine grid: it
+// shares no formula with the package.
+func convolved(halves []float64, sd float64) float64 {
+	reach := 6 * sd
+	for _, h := range halves {
+		reach += h
+	}
+	const cells = 4001
+	step := 2 * reach / (cells - 1)
+	at := func(i int) float64 { return -reach + step*float64(i) }
+	p := make([]float64, cells)
+	if sd == 0 {
+		p[cells/2] = 1
+	}
+	for i := range p {
+		if sd > 0 {
+			p[i] = math.Exp(-at(i)*at(i)/(2*sd*sd)) / (sd * math.Sqrt(2*math.Pi)) * step
+		}
+	}
+	for _, h := range halves {
+		q := make([]float64, cells)
+		width := h/step - 0.5 // cells to each side of the middle one; the last counts in part
+		full := int(width)
+		for i := range q {
+			var sum float64
+			for j := max(0, i-full); j <= min(cells-1, i+full); j++ {
+				sum += p[j]
+			}
+			if j := i - full - 1; j >= 0 {
+				sum += p[j] * (width - float64(full))
+			}
+			if j := i + full + 1; j < cells {
+				sum += p[j] * (width - float64(full))
+			}
+			q[i] = sum / (2*width + 1)
+		}
+		p = q
+	}
+	mass := 0.0
+	for i := cells / 2; i < cells; i++ { // the middle cell counts half
+		inside := p[i]
+		if i == cells/2 {
+			inside /= 2
+		}
+		if mass+inside >= 0.475 {
+			return at(i) - step/2 + step*(0.475-mass)/inside
+		}
+		mass += inside
+	}
+	return reach
+}
+
+func TestCombineAgainstConvolution(t *testing.T) {
+	for _, c := range []struct {
+		halves []float64
+		sd     float64
+	}{
+		{[]float64{1}, 0.05}, {[]float64{1}, 0.5}, {[]float64{1}, 2}, {[]float64{1, 0.6}, 0}, {[]float64{1, 1, 0.25}, 0.1},
+		{[]float64{1, 0.19}, 0}, {[]float64{1, 0.15, 0.15, 0.15}, 0}, {[]float64{1, 0.9, 0.8, 0.7, 0.6, 0.5}, 0.02},
+		{[]float64{1, 0.5, 0.25, 0.2}, 0}, {[]float64{1, 1, 1}, 0.3},
+	} {
+		var parts []Component
+		for _, h := range c.halves {
+			parts = append(parts, Rectangular(h))
+		}
+		if c.sd > 0 {
+			parts = append(parts, Normal(c.sd, math.Inf(1)))
+		}
+		want := convolved(c.halves, c.sd)
+		within(t, "U", Combine(parts...).U, want, 0.001*want)
+	}
+}
+
+func TestCombineProperties(t *testing.T) {
+	component := rapid.Custom(func(t *rapid.T) Component {
+		size := rapid.Float64Range(1e-4, 1).Draw(t, "size")
+		switch rapid.IntRange(0, 3).Draw(t, "kind") {
+		case 0:
+			return Rectangular(size)
+		case 1:
+			return Triangular(size)
+		case 2:
+			return Arcsine(size)
+		}
+		return Normal(size, rapid.Float64Range(1, 60).Draw(t, "dof"))
+	})
+	rapid.Check(t, func(t *rapid.T) {
+		parts := rapid.SliceOfN(component, 1, 7).Draw(t, "parts")
+		k := rapid.Float64Range(1e-6, 1e6).Draw(t, "unit")
+		e := Combine(parts...)
+		u, dof := StandardCombined(parts...)
+		scaled := make([]Component, len(parts))
+		turned := make([]Component, len(parts))
+		smallest := math.Inf(1)
+		for i, p := range parts {
+			scaled[i], turned[len(parts)-1-i] = p.Times(-k), p
+			smallest = math.Min(smallest, p.DoF)
+		}
+		within(t, "U in another unit", Combine(scaled...).U, k*e.U, 1e-8*k*e.U)
+		within(t, "U in another order", Combine(turned...).U, e.U, 1e-8*e.U)
+		if e.U < 0.9*u || dof < smallest*(1-1e-9) {
+			t.Errorf("U = %v from u = %v; dof %v from a least one of %v", e.U, u, dof, smallest)
+		}
+		if b := largestError(parts); b > 0 && e.U > b {
+			t.Errorf("U = %v above the largest possible error %v", e.U, b)
+		}
+	})
+}
+
+func TestSensitivities(t *testing.T) {
+	// Five-cut angle (A − B)/(4L): derivatives by hand.
+	c, err := Sensitivities(func(x []float64) float64 { return (x[0] - x[1]) / (4 * x[2]) },
+		[]float64{25.6, 25.2, 400}, []float64{0.01, 0.01, 0.5})
+	sane(t, err, c...)
+	within(t, "∂/∂A", c[0], 1.0/1600, 1e-12)
+	within(t, "∂/∂B", c[1], -1.0/1600, 1e-12)
+	within(t, "∂/∂L", c[2], -0.4/(4*400*400), 1e-11)
+	nan := func([]float64) float64 { return math.NaN() }
+	for _, bad := range []struct {
+		x, u  []float64
+		f     func([]float64) float64
+		input string
+	}{
+		{[]float64{1}, []float64{1, 2}, nan, "u"}, {[]float64{math.NaN()}, []float64{1}, nan, "x"},
+		{[]float64{1}, []float64{-1}, nan, "u"}, {[]float64{1}, []float64{math.Inf(1)}, nan, "u"},
+		{[]float64{1}, []float64{1}, nan, "f"},
+	} {
+		_, err := Sensitivities(bad.f, bad.x, bad.u)
+		refused(t, err, bad.input)
+	}
+	_, err = Propagate(nan, nil, nil)
+	refused(t, err, "parts")
+	_, err = Propagate(nan, []float64{1}, []Component{Normal(0, 1)})
+	refused(t, err, "f")
+	_, err = Propagate(nan, []float64{1}, []Component{unknown()})
+	refused(t, err, "u")
+}
+
+func TestUncertaintyRefuses(t *testing.T) {
+	for _, v := range append(unusable, -1) {
+		for _, c := range []Component{Rectangular(v), Triangular(v), Arcsine(v), Normal(v, 5)} {
+			if e := Combine(Rectangular(1), c); !math.IsInf(e.U, 1) || math.IsNaN(e.DoF) {
+				t.Errorf("an input of %v gives U = %v", v, e.U)
+			}
+			if _, err := Decide(Combine(c), Window{High: 1}); err == nil {
+				t.Errorf("an input of %v can be decided on", v)
+			}
+		}
+	}
+	for _, c := range []Component{Normal(1, 0), Normal(1, math.NaN()), {U: 1, C: 1}, {U: -1, C: 1, DoF: 1}, {Half: -1, C: 1, DoF: 1},
+		{U: 1, C: math.NaN(), DoF: 1}} {
+		if e := Combine(c); !math.IsInf(e.U, 1) {
+			t.Errorf("%+v gives U = %v", c, e.U)
+		}
+	}
+	if e := Combine(); !math.IsInf(e.U, 1) {
+		t.Errorf("no component at all gives U = %v", e.U)
+	}
+	if e := Combine(Component{U: 1, DoF: 0.4, C: 1}); !(e.U > 12) {
+		t.Errorf("less than one degree of freedom gives U = %v", e.U)
+	}
+	for _, v := range unusable {
+		_, _, err := TypeA([]float64{1, v})
+		refused(t, err, "sample")
+		_, _, err = Pooled([]float64{1, v})
+		refused(t, err, "groups")
+	}
+	for _, s := range [][]float64{nil, {1}, {math.MaxFloat64, -math.MaxFloat64}} {
+		_, _, err := TypeA(s)
+		refused(t, err, "sample")
+	}
+	_, _, err := Pooled([]float64{1}, nil)
+	refused(t, err, "groups")
+	_, _, err = Pooled([]float64{math.MaxFloat64, -math.MaxFloat64})
+	refused(t, err, "groups")
+}
+
+// Where noise dominates the true value lies within ± U in about 95 % of rounds.
+func TestMeanCoverageNoise(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 9))
+	const trials = 10000
+	var hits int
+	for range trials {
+		truth, step := r.Float64(), 0.01
+		sample := make([]float64, 5)
+		for i := range sample {
+			sample[i] = step * math.Round((truth+0.02*r.NormFloat64())/step)
+		}
+		mean, c, err := TypeA(sample)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(mean-truth) <= Combine(c, Rectangular(step/2)).U {
+			hits++
+		}
+	}
+	covers(t, "mean of five, noise twice the resolution", hits, trials, 0.93, 0.975)
+}
+
+// Where the resolution of one tool dominates, ± U holds the true value in at
+// least 95 %, with U no more than 1.2 times the largest possible error. The
+// 10,000 trials stand evenly over all that the rounding can do, so that the
+// rate is the probability itself and not a draw near it; where two readings are
+// rounded, such a grid places the edge of the interval to 0.05 % of the trials.
+func TestMeanCoverageResolution(t *testing.T) {
+	const rows, columns = 125, 80
+	step := 0.02
+	first := func(i int) float64 { return (float64(i) + 0.5) / rows * step }
+	second := func(j int) float64 { return (float64(j) + 0.5) / columns * step }
+	round := func(v float64) float64 { return step * math.Round(v/step) }
+	half := Rectangular(step / 2)
+	for _, c := range []struct {
+		name    string
+		result  func(i, j int) (got, truth float64)
+		e       Estimate
+		largest float64
+	}{
+		{"one reading", func(i, j int) (float64, float64) {
+			v := (float64(columns*i+j) + 0.5) / (rows * columns) * step
+			return round(v), v
+		}, Combine(half), step / 2},
+		{"difference of two", func(i, j int) (float64, float64) {
+			a, b := 3+first(i), 1+second(j)
+			return round(a) - round(b), a - b
+		}, Combine(half, half.Times(-1)), step},
+		{"five-cut angle over 400 mm", func(i, j int) (float64, float64) {
+			a, b := 20+first(i), 19.6+second(j)
+			return (round(a) - round(b)) / 1600, (a - b) / 1600
+		}, Combine(half.Times(1.0/1600), half.Times(-1.0/1600)), step / 1600},
+	} {
+		hits := 0
+		for i := range rows {
+			for j := range columns {
+				got, truth := c.result(i, j)
+				if math.Abs(got-truth) <= c.e.U*(1+1e-12) {
+					hits++
+				}
+			}
+		}
+		covers(t, c.name, hits, rows*columns, 0.9495, 1)
+		t.Logf("%s: U is %.3f of the largest possible error", c.name, c.e.U/c.largest)
+		if c.e.U > 1.2*c.largest {
+			t.Errorf("%s: U = %v, largest possible error %v", c.name, c.e.U, c.largest)
+		}
+	}
+}
+
+// Between the two, at every ratio of noise to resolution.
+func TestMeanCoverageBetween(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 14))
+	const trials = 10000
+	for _, ratio := range []float64{0.1, 0.3, 0.5, 1, 3} { // noise over half a step
+		sd := ratio * 0.005
+		e := Combine(Rectangular(0.005), Normal(sd, math.Inf(1)))
+		var hits int
+		for range trials {
+			truth := r.Float64()
+			if math.Abs(0.01*math.Round(truth/0.01)+sd*r.NormFloat64()-truth) <= e.U {
+				hits++
+			}
+		}
+		covers(t, "one reading, known repeatability", hits, trials, 0.94, 0.96)
+	}
+}
+
+func FuzzCombine(f *testing.F) {
+	f.Add(0.005, 0.01, 4.0, 1.0, -1.0)
+	f.Add(1e308, 1e-308, math.Inf(1), 1e300, 0.0)
+	f.Fuzz(func(t *testing.T, half, u, dof, c1, c2 float64) {
+		e := Combine(Rectangular(half).Times(c1), Normal(u, dof).Times(c2), Arcsine(u), Triangular(half))
+		if math.IsNaN(e.U) || e.U < 0 || math.IsNaN(e.DoF) || e.DoF > ManyDoF {
+			t.Errorf("%+v", e)
+		}
+		mean, c, err := TypeA([]float64{half, u, dof})
+		sane(t, err, mean, c.U)
+		p, err := Propagate(func(x []float64) float64 { return x[0] * x[1] }, []float64{c1, c2},
+			[]Component{Rectangular(half), Normal(u, dof)})
+		sane(t, err, p.Value, p.U)
+		s, n, err := Pooled([]float64{half, u}, []float64{c1, c2})
+		sane(t, err, s, n)
+		v, err := StudentT(c1, dof)
+		sane(t, err, v)
+	})
+}
+
+func TestPooledIsTheRootMeanSquareOfEqualGroups(t *testing.T) {
+	groups := [][]float64{{1, 3, 2.5}, {10, 11, 12.5}, {0, -1, 0.4}}
+	var want float64
+	for _, g := range groups {
+		want += stat.Variance(g, nil) / 3
+	}
+	s, _, err := Pooled(groups...)
+	sane(t, err, s)
+	within(t, "s", s, math.Sqrt(want), 1e-12)
+}
