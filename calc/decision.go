@@ -184,7 +184,7 @@ func Conformance(e Estimate, w Window) (float64, error) {
 		return 0, bad("estimate", "has no degrees of freedom")
 	}
 	if e.U == 0 {
-		if w.Low <= e.Value && e.Value <= w.High {
+		if slack := e.slack(w); w.Low-slack <= e.Value && e.Value <= w.High+slack {
 			return 1, nil
 		}
 		return 0, nil
