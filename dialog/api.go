@@ -137,7 +137,7 @@ type Point struct {
 type Advice struct {
 	Part      string  `json:"part"`
 	At        *Point  `json:"at,omitempty"`
-	Move      string  `json:"move"`                // raise, lower, left, right, forward, back, tilt-more, tilt-less
+	Move      string  `json:"move"`                // raise, lower, left, right, rear, front, more, less
 	Amount    float64 `json:"amount"`              // always positive
 	Unit      string  `json:"unit"`                // turn, mm, in, deg
 	Direction string  `json:"direction,omitempty"` // in words

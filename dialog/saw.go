@@ -97,7 +97,7 @@ type Job struct {
 	Answers   []Answer  `json:"answers"`
 	Told      *Told     `json:"told,omitempty"`
 	Fix       *Key      `json:"fix,omitempty"`   // the answer that is to be given again
-	Asked     string    `json:"asked,omitempty"` // a question about the job itself that is open
+	Then      string    `json:"then,omitempty"`  // the procedure to start when this one is finished
 	Wrote     []string  `json:"wrote,omitempty"` // ids of the records that it wrote
 }
 

@@ -42,6 +42,7 @@ type Script struct {
 
 	// Since the last answer that was used:
 	notes   []wording.Text
+	later   []func()
 	verdict *Verdict
 	records []Record
 	setSaw  *Profile
@@ -70,6 +71,9 @@ func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time) (o outco
 			}
 			o.done = false
 		}
+		for _, f := range t.later {
+			f()
+		}
 	}()
 	p.Run(t)
 	o.done = true
@@ -91,7 +95,7 @@ func (t *Script) take(k Key) (*Answer, bool) {
 	}
 	t.cursor = i + 1
 	t.path = append(t.path, i)
-	t.notes, t.verdict, t.records, t.setSaw, t.setUser = t.notes[:0], nil, nil, nil, nil
+	t.notes, t.later, t.verdict, t.records, t.setSaw, t.setUser = t.notes[:0], t.later[:0], nil, nil, nil, nil
 	return &t.job.Answers[i], true
 }
 
@@ -207,6 +211,10 @@ func (t *Script) Say(id string, args ...any) {
 	t.notes = append(t.notes, wording.T(id, args...))
 }
 
+// Later adds sentences that cost something to find out: f is called only when
+// nothing was answered after it, and says them with Say.
+func (t *Script) Later(f func()) { t.later = append(t.later, f) }
+
 // Judge adds a verdict for programs to the next answer.
 func (t *Script) Judge(v Verdict) { t.verdict = &v }
 
@@ -228,3 +236,11 @@ func (t *Script) Profile() Profile { return t.profile }
 
 // Tool returns the person's tool of a kind, or the practice for it.
 func (t *Script) Tool(kind string) Tool { return t.profile.tool(kind) }
+
+// suspendParked ends the replay at a point from which only another job, or
+// leaving this one, leads on.
+func (t *Script) suspendParked() {
+	a := question(Key{Name: "stopped"}, "stopped")
+	a.Choices, a.NoSkip = choices("park"), true
+	t.suspend(guard.Plain(a))
+}

@@ -1,9 +1,297 @@
 package dialog
 
-import "time"
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
+	"shimwright/dialog/wording"
+)
 
 // Step handles one input and returns all that follows from it. It never
 // fails: a person's slip is answered with a sentence, a programmer's panics.
 func Step(v View, s State, in Input, now time.Time) Result {
-	return Result{State: s, Turn: Turn{Replies: []Reply{{Text: "…"}}, Prompt: PromptView{Kind: KindIdle}}}
+	v.Saws, v.Last = slices.Clone(v.Saws), slices.Clone(v.Last)
+	v.People.Persons = slices.Clone(v.People.Persons)
+	st := &step{v: v, s: s, now: now, sent: now}
+	st.s.Schema = 1
+	switch in := in.(type) {
+	case Message:
+		st.id = in.ID
+		if !in.SentAt.IsZero() && in.SentAt.Before(now) {
+			st.sent = in.SentAt
+		}
+		st.message(in.Text)
+	case Due:
+		st.id = in.ID
+		st.due(in)
+	}
+	return st.result()
+}
+
+// step is one call of Step at work.
+type step struct {
+	v      View
+	s      State
+	id     string
+	now    time.Time
+	sent   time.Time // when the message was sent, or now when that is earlier
+	person *Person   // in v.People
+	voice  *wording.Voice
+
+	changed map[string]bool // saws to be stored, by id
+	people  bool            // the people are to be stored
+	lead    []wording.Text  // said before the question
+	fresh   bool            // an answer was accepted: the fold's effects count
+	res     Result
+	said    bool // the turn is complete
+}
+
+func (st *step) result() Result {
+	for i := range st.v.Saws {
+		if st.changed[st.v.Saws[i].ID] {
+			st.res.Saws = append(st.res.Saws, st.v.Saws[i])
+		}
+	}
+	if st.people {
+		p := st.v.People
+		st.res.People = &p
+	}
+	st.res.State = st.s
+	return st.res
+}
+
+// touch marks a saw as changed and returns it.
+func (st *step) touch(saw *Saw) *Saw {
+	if st.changed == nil {
+		st.changed = map[string]bool{}
+	}
+	st.changed[saw.ID] = true
+	return saw
+}
+
+// say adds a sentence before the question.
+func (st *step) say(id string, args ...any) { st.lead = append(st.lead, wording.T(id, args...)) }
+
+// unit returns the person's unit of length, the default before they chose.
+func (p *Person) unit() reading.Unit {
+	if p != nil && p.Unit == "in" {
+		return reading.Inch
+	}
+	return reading.MM
+}
+
+// speak sets who is spoken with.
+func (st *step) speak(id string) bool {
+	st.person = st.v.People.find(id)
+	lang := ""
+	if st.person != nil {
+		lang = st.person.Lang
+	}
+	st.voice = wording.NewVoice(lang, st.person.unit())
+	return st.person != nil && !st.person.Removed
+}
+
+// message handles what a person said.
+func (st *step) message(text string) {
+	if !st.speak(st.v.Person) {
+		st.say("unknown.person")
+		st.idle()
+		return
+	}
+	for i := range st.v.Saws {
+		st.heard(&st.v.Saws[i])
+	}
+	if st.network(text) {
+		return
+	}
+	if st.powerOn(text) {
+		st.show()
+		return
+	}
+	if st.s.Pending != "" && st.pending(text) {
+		return
+	}
+	saw := st.active()
+	if saw == nil {
+		if !st.command(text, nil) {
+			st.say("idle.unclear")
+			st.idle()
+		}
+		return
+	}
+	o := st.current(saw)
+	if st.acknowledge(saw, o.prompt, text) || st.command(text, &o) {
+		return
+	}
+	st.answer(saw, o, text)
+}
+
+// heard brings a saw's power history up to this message.
+func (st *step) heard(saw *Saw) {
+	p := saw.Power.Heard(st.person.ID, st.v.Conversation, st.sent, st.now)
+	if len(p.Events) != len(saw.Power.Events) || !p.Seen.Equal(saw.Power.Seen) {
+		st.touch(saw).Power = p
+	}
+}
+
+// event adds to a saw's power history.
+func (st *step) event(saw *Saw, k guard.EventKind, at time.Time) {
+	st.touch(saw).Power = saw.Power.With(guard.Event{Kind: k, Person: st.person.ID, Conversation: st.v.Conversation, At: at})
+}
+
+// active returns the saw whose running job this person holds, or nil.
+func (st *step) active() *Saw {
+	if saw := st.saw(st.s.Saw); saw != nil && saw.Running != nil && saw.Running.Person == st.person.ID {
+		return saw
+	}
+	for i := range st.v.Saws {
+		if r := st.v.Saws[i].Running; r != nil && r.Person == st.person.ID && !st.v.Saws[i].Retired {
+			st.s.Saw = st.v.Saws[i].ID
+			return &st.v.Saws[i]
+		}
+	}
+	return nil
+}
+
+// saw returns the saw with an id, or nil.
+func (st *step) saw(id string) *Saw {
+	for i := range st.v.Saws {
+		if st.v.Saws[i].ID == id && id != "" {
+			return &st.v.Saws[i]
+		}
+	}
+	return nil
+}
+
+// current folds the running job of a saw to its open question. A job that is
+// through still asks that everything is put right, when it opened the saw.
+func (st *step) current(saw *Saw) outcome {
+	o := fold(procedureNamed(saw.Running.Procedure), &st.v, saw, *st.person, st.now)
+	if o.done && saw.Power.Open() && saw.Power.OpenedSince(saw.Running.Started) {
+		o.done, o.prompt = false, putRight()
+	}
+	return o
+}
+
+// acknowledge handles a message at a safety question. Only the asked word as
+// the whole message is an acknowledgement; anything else that is no command is
+// told so.
+func (st *step) acknowledge(saw *Saw, p guard.Prompt, text string) bool {
+	if !safetyWord(p) {
+		return false
+	}
+	if !reading.Exact(text, st.voice.Say(wording.T(p.Ask().Word))) {
+		return false
+	}
+	switch {
+	case p.Class() == guard.Unplug:
+		st.event(saw, guard.Unplugged, st.sent)
+		if _, ok := saw.Power.Isolated(st.person.ID, st.now); !ok {
+			st.say("safety.late")
+		}
+	case p.Class() == guard.MakeSafe:
+		st.event(saw, guard.Ready, st.sent)
+	default:
+		st.record(saw, Record{Characteristic: "riving-knife", Decision: "within", Unit: "mm",
+			Saw: saw.ID, Procedure: saw.Running.Procedure, Person: st.person.ID, At: st.now,
+			Blade: saw.Profile.BladeName, Remarks: st.voice.Say(wording.T("record.confirmed"))})
+	}
+	st.show()
+	return true
+}
+
+// safetyWord reports whether a prompt asks for a safety acknowledgement.
+func safetyWord(p guard.Prompt) bool {
+	return p.Class() == guard.Unplug || p.Class() == guard.MakeSafe || p.Ask().Key.Name == "knife.fit"
+}
+
+// powerOn handles a person saying that power is on: whatever conversation it
+// is said in, every acknowledgement on that saw is void.
+func (st *step) powerOn(text string) bool {
+	if _, _, ok := reading.Command(text, st.voice.Lang(), st.phrases("words.poweron")); !ok {
+		return false
+	}
+	saw := st.saw(st.s.Saw)
+	if saw == nil && len(st.v.Saws) == 1 {
+		saw = &st.v.Saws[0]
+	}
+	if saw == nil {
+		for i := range st.v.Saws {
+			st.event(&st.v.Saws[i], guard.PowerOn, st.now)
+		}
+	} else {
+		st.event(saw, guard.PowerOn, st.now)
+	}
+	st.say("safety.poweron")
+	return true
+}
+
+// phrases returns the alternatives that a catalogue entry lists, parted by "|".
+func (st *step) phrases(id string) []string {
+	return strings.Split(st.voice.Say(wording.T(id)), "|")
+}
+
+// show folds the running job again and words where it stands.
+func (st *step) show() {
+	saw := st.active()
+	if saw == nil {
+		st.idle()
+		return
+	}
+	o := st.current(saw)
+	if st.fresh {
+		st.effects(saw, o)
+		if len(o.records) > 0 || o.setUser != nil || o.setSaw != nil {
+			o = st.current(saw)
+		}
+	}
+	if o.done {
+		st.finish(saw, o)
+		return
+	}
+	if a := o.prompt.Adjustment(); a != nil && (saw.Running.Told == nil || saw.Running.Told.Key != a.Key) {
+		st.touch(saw).Running = saw.Running.edit()
+		saw.Running.Told = &Told{Key: a.Key, At: st.now, Moves: st.label(a.Moves)}
+		o = st.current(saw)
+	}
+	if o.prompt.Class() == guard.Runs {
+		if n := len(saw.Power.Events); n == 0 || saw.Power.Events[n-1].Kind != guard.Offered {
+			st.event(saw, guard.Offered, st.now)
+		}
+	}
+	st.render(saw, o)
+}
+
+// effects carries out what the newest answer led to.
+func (st *step) effects(saw *Saw, o outcome) {
+	for _, r := range o.records {
+		st.record(saw, r)
+	}
+	if o.setSaw != nil {
+		st.touch(saw).Profile = *o.setSaw
+	}
+	if o.setUser != nil {
+		o.setUser(st.person)
+		st.people = true
+		st.speak(st.person.ID)
+	}
+}
+
+// record adds a record, with an id that tells a correction from the first.
+func (st *step) record(saw *Saw, r Record) {
+	r.ID = recordID(saw.Running, r.Characteristic, 0)
+	for n := 1; slices.Contains(saw.Running.Wrote, r.ID); n++ {
+		r.Corrects = r.ID
+		r.ID = recordID(saw.Running, r.Characteristic, n)
+	}
+	st.touch(saw).Running = saw.Running.edit()
+	saw.Running.Wrote = append(saw.Running.Wrote, r.ID)
+	st.res.Records = append(st.res.Records, r)
+	st.v.Last = slices.DeleteFunc(st.v.Last, func(o Record) bool {
+		return o.Saw == r.Saw && o.Characteristic == r.Characteristic
+	})
+	st.v.Last = append(st.v.Last, r)
 }

@@ -58,6 +58,7 @@ type Ask struct {
 	Height   calc.Length
 	Choices  []Choice // for Pick; the first is the default
 	Word     string   // for Confirm: id of the word in the catalogue
+	Default  *float64 // for Reading: taken by `ok`, mm or a count
 	NoSkip   bool     // it cannot be skipped
 	Group    []Key    // for each of Expect.Labels, the question that it answers
 	// Signs words the sign of a reading in its echo: ids for positive,
@@ -70,7 +71,7 @@ type Move struct {
 	Part      wording.Text    `json:"-"`
 	Label     string          `json:"label"` // Part as it was told
 	At        *[2]calc.Length `json:"at,omitempty"`
-	Verb      string          `json:"verb"`            // raise, lower, left, right, forward, back, more, less
+	Verb      string          `json:"verb"`            // raise, lower, left, right, rear, front, more, less
 	Turns     float64         `json:"turns,omitempty"` // signed, + raises (or moves along the positive axis)
 	Clockwise bool            `json:"cw,omitempty"`
 	Travel    calc.Length     `json:"travel,omitempty"` // signed, of the part

@@ -1,0 +1,345 @@
+package dialog
+
+import (
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
+	"shimwright/dialog/wording"
+)
+
+// accept stores an answer to the question with its key, replacing an earlier
+// one: what a person says last is what they mean.
+func (st *step) accept(saw *Saw, a Answer) {
+	a.At, a.Person = st.sent, st.person.ID
+	j := saw.Running.edit()
+	for i := range j.Answers {
+		if j.Answers[i].Key == a.Key {
+			j.Answers[i] = a
+			a.Key.Name = ""
+			break
+		}
+	}
+	if a.Key.Name != "" {
+		j.Answers = append(j.Answers, a)
+	}
+	j.Fix = nil
+	st.touch(saw).Running = j
+	st.fresh = true
+}
+
+// answer takes a message as the answer to the open question, or says with an
+// example what a good answer looks like; the question stays open.
+func (st *step) answer(saw *Saw, o outcome, text string) {
+	if fault := unreadable(text); fault != "" {
+		st.say(fault, "Example", st.example(o.prompt))
+		st.show()
+		return
+	}
+	a := o.prompt.Ask()
+	switch {
+	case safetyWord(o.prompt):
+		st.say("safety.exact", "Word", wording.T(a.Word))
+	case o.prompt.Adjustment() != nil:
+		st.moves(saw, o, text)
+		return
+	case a.Form == guard.Confirm:
+		if _, _, ok := reading.Command(text, st.voice.Lang(), []string{"done", "yes", "ok"}); ok ||
+			reading.Exact(text, st.voice.Say(wording.T(a.Word))) {
+			st.confirmed(saw, o)
+			return
+		}
+		st.say("confirm.unclear", "Word", wording.T(a.Word))
+	case a.Form == guard.Pick:
+		if v, ok := st.choose(a.Choices, text); ok {
+			st.picked(saw, a, v)
+			return
+		}
+		st.say("choice.unclear", "Choices", st.choiceList(a.Choices))
+	case a.Default != nil && st.isOK(text):
+		st.accept(saw, Answer{Key: a.Key, Low: *a.Default, High: *a.Default})
+	case a.Form == guard.Words && len(a.Choices) > 0 && st.isOK(text):
+		st.accept(saw, Answer{Key: a.Key, Text: st.voice.Say(a.Choices[0].Text)})
+	case a.Form == guard.Words:
+		st.accept(saw, Answer{Key: a.Key, Text: clean(text, 60)})
+	default:
+		st.read(saw, o, text)
+		return
+	}
+	st.show()
+}
+
+// isOK reports whether a message takes the default.
+func (st *step) isOK(text string) bool {
+	_, _, ok := reading.Command(text, st.voice.Lang(), []string{"ok"})
+	return ok
+}
+
+// confirmed accepts the confirmation of a step.
+func (st *step) confirmed(saw *Saw, o outcome) {
+	if o.prompt.Class() == guard.Runs {
+		st.event(saw, guard.Cut, st.now)
+	}
+	st.accept(saw, Answer{Key: o.prompt.Ask().Key, Text: "done"})
+	st.show()
+}
+
+// picked accepts a choice. Two questions are about the job, not part of it.
+func (st *step) picked(saw *Saw, a guard.Ask, v string) {
+	if a.Key.Name == "held" {
+		if v == "takeover" {
+			st.takeOver(saw)
+			return
+		}
+		st.park(saw)
+		st.say("park.done", "Job", jobTitle(saw.Parked[len(saw.Parked)-1].Procedure), "Saw", wording.Raw(saw.Profile.Name))
+		st.idle()
+		return
+	}
+	st.accept(saw, Answer{Key: a.Key, Text: v})
+	st.show()
+}
+
+// choose finds the choice that a message means: its number, its words, or the
+// first for `ok`.
+func (st *step) choose(choices []guard.Choice, text string) (string, bool) {
+	t := strings.Trim(strings.TrimSpace(text), ".)#")
+	if n, err := strconv.Atoi(t); err == nil && n >= 1 && n <= len(choices) {
+		return choices[n-1].Value, true
+	}
+	words := []string{"ok"}
+	byWord := map[string]string{"ok": choices[0].Value}
+	for _, c := range choices {
+		for _, w := range []string{strings.ToLower(st.voice.Say(c.Text)), c.Value} {
+			if _, taken := byWord[w]; !taken {
+				byWord[w], words = c.Value, append(words, w)
+			}
+		}
+	}
+	w, _, ok := reading.Command(text, st.voice.Lang(), words)
+	return byWord[w], ok
+}
+
+// read takes a reading.
+func (st *step) read(saw *Saw, o outcome, text string) {
+	a := o.prompt.Ask()
+	e := st.expect(a)
+	r := reading.Parse(text, e)
+	switch r.Status {
+	case reading.Taken:
+		if len(r.Labelled) > 0 {
+			st.several(saw, a, r)
+			return
+		}
+		st.accept(saw, Answer{Key: a.Key, Low: r.Value.Low, High: r.Value.High, Tool: a.Tool})
+		st.echo(saw, a, r.Value)
+	case reading.AskBack, reading.Doubt:
+		st.doubt(saw, a, e, r)
+		return
+	default:
+		st.say(refusal(r.Reason), "Example", st.example(o.prompt))
+	}
+	st.show()
+}
+
+// several takes the readings of one message that named its points.
+func (st *step) several(saw *Saw, a guard.Ask, r reading.Result) {
+	var list wording.Lines
+	for _, l := range r.Labelled {
+		key := a.Key
+		for i := range a.Expect.Labels {
+			if a.Expect.Labels[i].Key == l.Key && i < len(a.Group) {
+				key = a.Group[i]
+			}
+		}
+		st.accept(saw, Answer{Key: key, Low: l.Value.Low, High: l.Value.High, Tool: a.Tool})
+		list = append(list, wording.T("echo.one", "Label", wording.Raw(l.Key), "Value", st.value(a, l.Value)))
+	}
+	st.say("echo.list", "List", list)
+	st.show()
+}
+
+// echo says what was understood, with the number by which it can be corrected.
+func (st *step) echo(saw *Saw, a guard.Ask, v reading.Value) {
+	n := 0
+	o := st.current(saw)
+	for i, at := range o.numbers {
+		if saw.Running.Answers[at].Key == a.Key {
+			n = i + 1
+		}
+	}
+	if a.Label.Empty() {
+		st.say("echo.plain", "Value", st.value(a, v), "Number", n)
+		return
+	}
+	st.say("echo.at", "Value", st.value(a, v), "Label", a.Label, "Number", n)
+}
+
+// value words a reading: its size in the person's unit and its sign in words.
+func (st *step) value(a guard.Ask, v reading.Value) wording.Text {
+	e := st.expect(a)
+	unit := e.Unit
+	show := func(x float64) wording.Text {
+		return wording.Raw(reading.Format(x, e.Quantity, unit, st.voice.Lang(), e.Resolution))
+	}
+	if v.Low != v.High {
+		return wording.T("echo.between", "Low", show(v.Low), "High", show(v.High))
+	}
+	if a.Signs[0] == "" {
+		return show(v.Low)
+	}
+	switch {
+	case v.Low > 0:
+		return wording.T(a.Signs[0], "Value", show(v.Low))
+	case v.Low < 0:
+		return wording.T(a.Signs[1], "Value", show(-v.Low))
+	}
+	return wording.T(a.Signs[2])
+}
+
+// expect completes a question's expectation with the person's unit, language
+// and feeler leaves.
+func (st *step) expect(a guard.Ask) reading.Expect {
+	e := a.Expect
+	e.Lang = st.voice.Lang()
+	switch e.Quantity {
+	case reading.Length:
+		e.Unit = st.voice.Unit()
+	case reading.Angle:
+		e.Unit = reading.Degree
+	default:
+		e.Unit = reading.None
+	}
+	return e
+}
+
+// doubt asks once which of several readings was meant, or whether an unlikely
+// one is right.
+func (st *step) doubt(saw *Saw, a guard.Ask, e reading.Expect, r reading.Result) {
+	args := map[string]string{}
+	n := 0
+	add := func(v reading.Value) {
+		args["lo"+strconv.Itoa(n)] = strconv.FormatFloat(v.Low, 'g', -1, 64)
+		args["hi"+strconv.Itoa(n)] = strconv.FormatFloat(v.High, 'g', -1, 64)
+		n++
+	}
+	for _, v := range r.Alternatives {
+		if v.Key == "" {
+			add(v)
+		}
+	}
+	if r.Status == reading.Doubt {
+		add(r.Value)
+	}
+	args["n"] = strconv.Itoa(n)
+	slip := reading.NoSlip
+	if len(r.Slips) > 0 {
+		slip = r.Slips[0]
+	}
+	args["slip"] = slipNames[slip]
+	st.ask("doubt", args)
+}
+
+var slipNames = map[reading.Slip]string{
+	reading.NoSlip: "none", reading.UnitSlip: "unit", reading.SignSlip: "sign", reading.PointSlip: "point",
+	reading.TooLarge: "large", reading.OtherPoint: "other", reading.TooFine: "fine",
+}
+
+// refusal returns the sentence for why a message gave no reading.
+func refusal(r reading.Reason) string {
+	switch r {
+	case reading.TwoNumbers:
+		return "reading.two"
+	case reading.NegativeNotAllowed:
+		return "reading.negative"
+	case reading.WrongQuantity:
+		return "reading.quantity"
+	case reading.NotWhole:
+		return "reading.whole"
+	case reading.Huge:
+		return "reading.huge"
+	case reading.Negated:
+		return "reading.negated"
+	case reading.NotExact:
+		return "reading.inexact"
+	case reading.NoLeaf:
+		return "reading.leaf"
+	case reading.NextLeaf:
+		return "reading.nextleaf"
+	case reading.UnknownLabel:
+		return "reading.label"
+	case reading.SameLabel:
+		return "reading.samelabel"
+	case reading.Empty:
+		return "input.empty"
+	case reading.TooLong:
+		return "input.long"
+	case reading.NotPlain:
+		return "input.script"
+	}
+	return "reading.none"
+}
+
+// example words a good answer to a prompt.
+func (st *step) example(p guard.Prompt) wording.Text {
+	a := p.Ask()
+	switch {
+	case a.Form == guard.Confirm:
+		return wording.T(a.Word)
+	case a.Form == guard.Pick:
+		return a.Choices[0].Text
+	case a.Form == guard.Words:
+		return wording.T("example.name")
+	case a.Expect.Quantity == reading.Angle:
+		return wording.T("example.angle")
+	case a.Expect.Quantity != reading.Length:
+		return wording.T("example.count")
+	case a.Expect.Max > 20:
+		return wording.T("example.long." + st.unitName())
+	case a.Expect.Signed:
+		return wording.T("example.signed." + st.unitName())
+	}
+	return wording.T("example.plain." + st.unitName())
+}
+
+func (st *step) unitName() string {
+	if st.voice.Unit() == reading.Inch {
+		return "in"
+	}
+	return "mm"
+}
+
+// unreadable returns the id of the sentence for a message that can be no
+// answer to anything, or "".
+func unreadable(text string) string {
+	switch {
+	case strings.TrimSpace(text) == "":
+		return "input.empty"
+	case len(text) > reading.MaxBytes:
+		return "input.long"
+	case !utf8.ValidString(text):
+		return "input.script"
+	}
+	for _, r := range text {
+		switch {
+		case unicode.IsControl(r) && r != '\n' && r != '\t' && r != '\r':
+			return "input.script"
+		case unicode.Is(unicode.Hebrew, r), unicode.Is(unicode.Arabic, r), unicode.Is(unicode.Bidi_Control, r):
+			return "input.script"
+		}
+	}
+	return ""
+}
+
+// clean makes a name that a person gave fit to be stored and said.
+func clean(s string, max int) string {
+	s = strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }), " ")
+	for utf8.RuneCountInString(s) > max {
+		_, n := utf8.DecodeLastRuneInString(s)
+		s = s[:len(s)-n]
+	}
+	return s
+}

@@ -1,0 +1,94 @@
+package dialog
+
+import (
+	"math"
+	"strconv"
+
+	"shimwright/calc"
+	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
+	"shimwright/dialog/wording"
+)
+
+// Small builders that procedures share. A procedure reads as its questions.
+
+func itoa(n int) string { return strconv.Itoa(n) }
+
+// dims is the expectation of a dimension between two bounds.
+func dims(min, max calc.Length) reading.Expect {
+	return reading.Expect{Quantity: reading.Length, Min: float64(min), Max: float64(max)}
+}
+
+// counts is the expectation of a whole number.
+func counts(min, max int) reading.Expect {
+	return reading.Expect{Quantity: reading.Count, Min: float64(min), Max: float64(max)}
+}
+
+// signed is the expectation of a reading around zero, at most most away.
+func signed(most calc.Length, tool Tool) reading.Expect {
+	return reading.Expect{Quantity: reading.Length, Signed: true, Min: -float64(most), Max: float64(most),
+		Resolution: float64(tool.Resolution)}
+}
+
+// question returns a question with its texts: id.ask and id.why.
+func question(k Key, id string, args ...any) guard.Ask {
+	return guard.Ask{Key: k, Text: wording.T(id+".ask", args...), Why: wording.T(id+".why", args...)}
+}
+
+// at returns a place in the machine's axes: y is a distance from the blade
+// towards the slider, mirrored for a right-hand one.
+func (t *Script) at(x, y calc.Length) *[2]calc.Length {
+	return &[2]calc.Length{x, t.profile.Hand.Mirror(y)}
+}
+
+// measuring returns the tool as calc knows it. half reports a feeler reading.
+func (t Tool) measuring() calc.Tool { return calc.Tool{Resolution: t.Resolution} }
+
+// size returns a length to be shown as finely as the tool reads.
+func (t Tool) size(l calc.Length) wording.Size {
+	return wording.Size{Value: l, Resolution: t.Resolution}
+}
+
+// doubt returns an expanded uncertainty to be shown: rounded up to what the
+// tool reads, so that it is never shown smaller than it is.
+func (t Tool) doubt(u float64) wording.Size {
+	n := math.Max(1, math.Ceil(u/float64(t.Resolution)-1e-9))
+	return wording.Size{Value: calc.Length(n) * t.Resolution, Resolution: t.Resolution}
+}
+
+// verdict returns a verdict for programs.
+func verdict(name string, e calc.Estimate, w calc.Window, decision string) Verdict {
+	return Verdict{Name: name, Value: e.Value, Uncertainty: e.U, Low: bound(w.Low), High: bound(w.High), Decision: decision}
+}
+
+// bound returns a limit, or nil where there is none.
+func bound(v float64) *float64 {
+	if v < -1e300 || v > 1e300 {
+		return nil
+	}
+	return &v
+}
+
+// measured returns an estimate as a record keeps it.
+func (t *Script) measured(e calc.Estimate) *Measured {
+	return &Measured{Value: e.Value, Uncertainty: e.U, At: t.now}
+}
+
+// must panics on an error that only a mistake in the program can cause: every
+// input was checked when it was accepted.
+func must[T any](v T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return v
+}
+
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
+}
+
+func rootOf(n int) float64 { return math.Sqrt(float64(n)) }

@@ -1,0 +1,334 @@
+package dialog
+
+import (
+	"strconv"
+	"strings"
+
+	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
+	"shimwright/dialog/wording"
+)
+
+// commandWords are the canonical names of what may be typed anywhere. The
+// languages' own words for them are in the reading grammar and in the
+// catalogue (words.…, alternatives parted by "|").
+var commandWords = [...]reading.Word{
+	reading.Back, reading.Fix, reading.Where, reading.Skip, reading.Park, reading.Menu, reading.Units,
+	reading.History, reading.Due, reading.Moved, reading.Why, reading.HowFar, reading.Which,
+}
+
+// phraseCommands are commands that the catalogue lists the words of.
+var phraseCommands = [...]string{"bumped", "newblade", "resume", "saws", "takeover", "setup"}
+
+// network handles the words that telephone networks reserve: they mean the
+// same everywhere and are taken only as the whole message.
+func (st *step) network(text string) bool {
+	switch word := strings.ToUpper(strings.TrimSpace(text)); word {
+	case "STOP", "STOPALL", "UNSUBSCRIBE", "QUIT", "END", "CANCEL", "REVOKE", "OPTOUT", "OPT OUT":
+		st.stop()
+	case "START", "UNSTOP":
+		st.s.Stopped = false
+		st.say("start.done")
+		st.show()
+	case "HELP", "INFO":
+		st.say("help.text")
+		st.show()
+	default:
+		return false
+	}
+	return true
+}
+
+// stop ends unasked messages at once and leaves the job as it is. While the
+// saw may be open it says that it must not be run.
+func (st *step) stop() {
+	st.s.Stopped = true
+	st.res.Silence = true
+	if c := st.person.Consent; c != nil && c.Given {
+		st.person.Consent = &Consent{Given: false, At: st.now}
+		st.people = true
+	}
+	for _, d := range st.v.Due {
+		if d.Person == st.person.ID {
+			st.res.Forget = append(st.res.Forget, d.ID)
+		}
+	}
+	id := "stop.done"
+	if saw := st.active(); saw != nil && saw.Power.Open() {
+		id = "stop.open"
+	}
+	st.turn(Reply{Text: st.voice.Say(wording.T(id)), Caution: id == "stop.open"}, PromptView{Kind: KindIdle})
+}
+
+// vocabulary returns the commands that fit the moment. Where free text is
+// asked, only the command words themselves count.
+func (st *step) vocabulary() []string {
+	words := make([]string, 0, 64)
+	for _, w := range commandWords {
+		words = append(words, w.String())
+	}
+	for _, c := range phraseCommands {
+		words = append(words, st.phrases("words."+c)...)
+	}
+	for _, p := range procedures {
+		words = append(words, p.Name())
+		words = append(words, st.phrases("names."+p.Name())...)
+	}
+	return words
+}
+
+// command handles a message that is a command. o is the open question, nil
+// when no job runs.
+func (st *step) command(text string, o *outcome) bool {
+	if o != nil && o.prompt.Ask().Form == guard.Words && len(strings.Fields(text)) > 2 {
+		return false
+	}
+	word, rest, ok := reading.Command(text, st.voice.Lang(), st.vocabulary())
+	if !ok {
+		return false
+	}
+	if o != nil && o.prompt.Ask().Form == guard.Words && !st.plainCommand(text, word) {
+		return false
+	}
+	if p := st.procedure(word); p != nil {
+		st.startBy(p)
+		return true
+	}
+	for _, c := range phraseCommands {
+		for _, w := range st.phrases("words." + c) {
+			if w == word {
+				return st.phrase(c, rest, o)
+			}
+		}
+	}
+	return st.word(reading.WordOf(word), rest, o)
+}
+
+// plainCommand reports whether the text is the command itself, not a near miss:
+// a saw may be named "Parker".
+func (st *step) plainCommand(text, word string) bool {
+	return strings.EqualFold(strings.TrimSpace(text), word)
+}
+
+// procedure returns the procedure that a word starts.
+func (st *step) procedure(word string) Procedure {
+	for _, p := range procedures {
+		if p.Name() == word {
+			return p
+		}
+		for _, n := range st.phrases("names." + p.Name()) {
+			if n == word {
+				return p
+			}
+		}
+	}
+	return nil
+}
+
+// startBy starts a procedure on the saw that is meant, or asks which.
+func (st *step) startBy(p Procedure) {
+	if p.Name() == "setup" {
+		st.setUp("")
+		return
+	}
+	if saw := st.focus(); saw != nil {
+		st.start(saw, p)
+		return
+	}
+	if len(st.usable()) == 0 {
+		st.setUp(p.Name())
+		return
+	}
+	st.ask("which", map[string]string{"job": p.Name()})
+}
+
+// word handles the commands of the grammar.
+func (st *step) word(w reading.Word, rest string, o *outcome) bool {
+	saw := st.active()
+	switch w {
+	case reading.Menu:
+		st.menu()
+	case reading.Units:
+		st.units(rest)
+	case reading.History:
+		st.history()
+	case reading.Due:
+		st.dueList()
+	case reading.Moved:
+		st.happened("moved")
+	case reading.Where, reading.Why, reading.Which, reading.HowFar:
+		if o == nil {
+			st.menu()
+			return true
+		}
+		st.explain(saw, *o, w)
+	case reading.Back:
+		st.back(saw, o)
+	case reading.Fix:
+		st.fix(saw, o, rest)
+	case reading.Skip:
+		st.skip(saw, o)
+	case reading.Park:
+		if saw == nil {
+			st.say("park.nothing")
+			st.idle()
+			return true
+		}
+		st.leave(saw)
+	default:
+		return false
+	}
+	return true
+}
+
+// phrase handles the commands whose words the catalogue lists.
+func (st *step) phrase(c, rest string, o *outcome) bool {
+	switch c {
+	case "bumped":
+		st.happened("bumped")
+	case "newblade":
+		st.happened("blade")
+	case "saws":
+		st.sawList()
+	case "setup":
+		st.setUp("")
+	case "takeover":
+		saw := st.focus()
+		if saw == nil || saw.Running == nil || saw.Running.Person == st.person.ID {
+			return false
+		}
+		st.takeOver(saw)
+	case "resume":
+		saw := st.focus()
+		if saw == nil || saw.Running != nil || !st.unpark(saw, "") {
+			st.say("resume.nothing")
+			st.show()
+			return true
+		}
+		st.say("resume.done", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+		st.show()
+	}
+	return true
+}
+
+// units sets the person's unit, or toggles it when none is named.
+func (st *step) units(rest string) {
+	unit := map[bool]string{true: "mm", false: "in"}[st.person.unit() == reading.Inch]
+	for _, u := range []string{"mm", "in"} {
+		for _, w := range st.phrases("words.unit." + u) {
+			if strings.EqualFold(strings.TrimSpace(rest), w) {
+				unit = u
+			}
+		}
+	}
+	st.person.Unit = unit
+	st.people = true
+	st.speak(st.person.ID)
+	st.say("units.set." + unit)
+	st.show()
+}
+
+// back takes the last answer away. A move that was made stays made: whether it
+// was turned back is asked first.
+func (st *step) back(saw *Saw, o *outcome) {
+	if o == nil || saw == nil {
+		st.say("back.nothing")
+		st.show()
+		return
+	}
+	i := lastGiven(saw.Running, *o)
+	if i < 0 {
+		st.say("back.nothing")
+		st.show()
+		return
+	}
+	if anyMade(saw.Running.Answers[i].Moves) {
+		st.ask("turnedback", map[string]string{"i": strconv.Itoa(i)})
+		return
+	}
+	if saw.Running.Told != nil && anyMade(saw.Running.Told.Made) {
+		st.say("back.moves")
+		st.show()
+		return
+	}
+	st.take(saw, i)
+	st.say("back.done")
+	st.show()
+}
+
+// take removes an answer, and the outstanding advice that rested on it.
+func (st *step) take(saw *Saw, i int) {
+	j := saw.Running.edit()
+	j.Answers = append(j.Answers[:i:i], j.Answers[i+1:]...)
+	j.Told, j.Fix = nil, nil
+	st.touch(saw).Running = j
+}
+
+// lastGiven returns the index of the last answer that the replay used, or -1.
+func lastGiven(j *Job, o outcome) int {
+	last := -1
+	for _, i := range o.path {
+		if i > last && j.Answers[i].Key.Name != "profile" {
+			last = i
+		}
+	}
+	return last
+}
+
+func anyMade(moves []Made) bool {
+	for _, m := range moves {
+		if m.Status != "not" && m.Status != "stuck" {
+			return true
+		}
+	}
+	return false
+}
+
+// fix asks a reading again, by its number.
+func (st *step) fix(saw *Saw, o *outcome, rest string) {
+	n, err := strconv.Atoi(strings.Trim(rest, " #.:"))
+	if o == nil || err != nil || n < 1 || n > len(o.numbers) {
+		count := 0
+		if o != nil {
+			count = len(o.numbers)
+		}
+		if count == 0 {
+			st.say("fix.nothing")
+		} else {
+			st.say("fix.which", "Last", count)
+		}
+		st.show()
+		return
+	}
+	k := saw.Running.Answers[o.numbers[n-1]].Key
+	j := saw.Running.edit()
+	j.Fix = &k
+	if j.Told != nil && !anyMade(j.Told.Made) {
+		j.Told = nil
+	}
+	st.touch(saw).Running = j
+	st.say("fix.again", "Number", n)
+	st.show()
+}
+
+// skip answers the open question with nothing, where that can be done.
+func (st *step) skip(saw *Saw, o *outcome) {
+	if o == nil || saw == nil {
+		st.say("skip.nothing")
+		st.show()
+		return
+	}
+	a := o.prompt.Ask()
+	if a.NoSkip || o.prompt.Class() == guard.Runs {
+		st.say("skip.no")
+		st.show()
+		return
+	}
+	ans := Answer{Key: a.Key, Skipped: true}
+	if a.Form == guard.Pick {
+		ans.Text = a.Choices[0].Value
+	}
+	st.accept(saw, ans)
+	st.say("skip.done")
+	st.show()
+}

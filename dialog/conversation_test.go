@@ -1,0 +1,189 @@
+package dialog_test
+
+import (
+	"bufio"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"shimwright/dialog"
+)
+
+// Conversations are kept in testdata/conversations, one a file, so that a
+// woodworker can read and correct them:
+//
+//	# a remark
+//	@ 3h later          time passes
+//	@ kim               another person speaks
+//	> text              what the person says
+//	text                what Shimwright answers, word for word
+//
+// go test ./dialog -run Conversations -update writes the answers anew; the
+// difference is then to be read.
+var update = flag.Bool("update", false, "write the answers of testdata/conversations anew")
+
+func TestConversations(t *testing.T) {
+	files, err := filepath.Glob("../testdata/conversations/*.txt")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no conversations: %v", err)
+	}
+	for _, f := range files {
+		t.Run(strings.TrimSuffix(filepath.Base(f), ".txt"), func(t *testing.T) {
+			want, err := os.ReadFile(f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := replay(string(want))
+			if *update {
+				if err := os.WriteFile(f, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				return
+			}
+			if d := firstDifference(string(want), got); d != "" {
+				t.Errorf("%s\n%s", f, d)
+			}
+		})
+	}
+}
+
+// replay plays the lines that a person says and returns the whole conversation.
+func replay(script string) string {
+	sh := newShop()
+	var b strings.Builder
+	for line := range strings.Lines(script) {
+		line = strings.TrimRight(line, "\n")
+		switch {
+		case strings.HasPrefix(line, "#"), strings.TrimSpace(line) == "" && b.Len() == 0:
+			b.WriteString(line + "\n")
+		case strings.HasPrefix(line, "@ "):
+			b.WriteString("\n" + line + "\n")
+			sh.stage(strings.TrimPrefix(line, "@ "))
+		case strings.HasPrefix(line, "> "):
+			b.WriteString("\n" + line + "\n")
+			for _, r := range sh.say(strings.TrimPrefix(line, "> ")).Turn.Replies {
+				b.WriteString(r.Text + "\n")
+			}
+		}
+	}
+	return b.String()
+}
+
+func firstDifference(want, got string) string {
+	w, g := bufio.NewScanner(strings.NewReader(want)), bufio.NewScanner(strings.NewReader(got))
+	for n := 1; ; n++ {
+		a, b := w.Scan(), g.Scan()
+		if !a && !b {
+			return ""
+		}
+		if w.Text() != g.Text() {
+			return fmt.Sprintf("line %d\nwant: %s\n got: %s", n, w.Text(), g.Text())
+		}
+	}
+}
+
+// shop is a shop held in memory, as the service keeps it.
+type shop struct {
+	view   dialog.View
+	states map[string]dialog.State
+	now    time.Time
+	n      int
+	sent   []dialog.Send
+	remind map[string]dialog.Reminder
+	all    []dialog.Record
+	result dialog.Result
+}
+
+func newShop() *shop {
+	return &shop{
+		view: dialog.View{Shop: "home", Conversation: "page-owner", Channel: "page", Person: "owner",
+			People: dialog.People{Schema: 1, Persons: []dialog.Person{
+				{ID: "owner", Name: "Ada", Role: dialog.Owner}, {ID: "kim", Name: "Kim", Role: dialog.Setter}}}},
+		states: map[string]dialog.State{},
+		now:    time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC),
+		remind: map[string]dialog.Reminder{},
+	}
+}
+
+// stage carries out a stage direction: time passing, or who speaks.
+func (s *shop) stage(d string) {
+	if later, ok := strings.CutSuffix(d, " later"); ok {
+		days := 0
+		if n, err := fmt.Sscanf(later, "%dd", &days); n == 1 && err == nil {
+			s.now = s.now.AddDate(0, 0, days)
+			return
+		}
+		dur, err := time.ParseDuration(later)
+		if err != nil {
+			panic(err)
+		}
+		s.now = s.now.Add(dur)
+		return
+	}
+	s.view.Person, s.view.Conversation = d, "page-"+d
+}
+
+// say plays one message and takes its effects.
+func (s *shop) say(text string) dialog.Result { return s.sayAt(text, time.Time{}) }
+
+func (s *shop) sayAt(text string, sent time.Time) dialog.Result {
+	s.n++
+	s.now = s.now.Add(20 * time.Second)
+	return s.step(dialog.Message{ID: fmt.Sprintf("m-%d", s.n), Text: text, SentAt: sent})
+}
+
+func (s *shop) step(in dialog.Input) dialog.Result {
+	s.view.Due = nil
+	for _, r := range s.remind {
+		s.view.Due = append(s.view.Due, dialog.DueMark{ID: r.ID, Saw: r.Saw, Person: r.Person, Due: r.Due})
+	}
+	r := dialog.Step(s.view, s.states[s.view.Conversation], in, s.now)
+	if r.NeedHistory != "" {
+		v := s.view
+		v.History, v.HasHistory = s.all, true
+		r = dialog.Step(v, s.states[s.view.Conversation], in, s.now)
+	}
+	s.take(r)
+	return r
+}
+
+func (s *shop) take(r dialog.Result) {
+	s.result = r
+	s.states[s.view.Conversation] = r.State
+	if r.People != nil {
+		s.view.People = *r.People
+	}
+	saws := append([]dialog.Saw(nil), s.view.Saws...)
+next:
+	for _, c := range r.Saws {
+		for i := range saws {
+			if saws[i].ID == c.ID {
+				saws[i] = c
+				continue next
+			}
+		}
+		saws = append(saws, c)
+	}
+	s.view.Saws = saws
+	for _, rec := range r.Records {
+		last := s.view.Last[:0:0]
+		for _, o := range s.view.Last {
+			if o.Saw != rec.Saw || o.Characteristic != rec.Characteristic {
+				last = append(last, o)
+			}
+		}
+		s.view.Last = append(last, rec)
+		s.all = append(s.all, rec)
+	}
+	for _, rm := range r.Remind {
+		s.remind[rm.ID] = rm
+	}
+	for _, f := range r.Forget {
+		delete(s.remind, f)
+	}
+	s.sent = append(s.sent, r.Send...)
+}

@@ -1,0 +1,183 @@
+package dialog
+
+import (
+	"shimwright/calc"
+	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
+	"shimwright/dialog/wording"
+)
+
+// crosscut squares the crosscut fence by the five-cut test.
+type crosscut struct{}
+
+const (
+	crosscutRounds  = 6
+	crosscutRepeats = 3
+	crosscutOver    = calc.Length(300) // the tolerance is stated over this length
+	fenceMost       = calc.Length(3)   // a fence move beyond this is questioned
+)
+
+func (crosscut) Name() string        { return "crosscut-fence" }
+func (crosscut) Gives() []string     { return []string{"crosscut:90"} }
+func (crosscut) Needs() []string     { return []string{"slider.level", "slider.toe", "riving-knife"} }
+func (crosscut) Minimum(Profile) int { return 3 }
+
+// squaring is the job's working state, derived from its answers.
+type squaring struct {
+	t      *Script
+	p      Profile
+	tool   Tool
+	window calc.Window
+	raw    []RecordReading
+	moved  bool
+
+	found, left calc.Estimate
+}
+
+func (crosscut) Run(t *Script) {
+	p := t.Profile()
+	slope := float64(p.Tol.Crosscut / crosscutOver)
+	j := &squaring{t: t, p: p, tool: t.Tool(Caliper), window: calc.Window{Low: -slope, High: slope}}
+	t.Confirm(question(Key{Name: "fence.coarse"}, "crosscut.coarse"), wording.T("caution.fence"))
+	for round := 1; ; round++ {
+		t.Cut(question(Key{Name: "cut.five", Round: round}, "crosscut.cut"), wording.T("caution.cut"))
+		e, d := j.strip(round)
+		if round == 1 {
+			j.found = e
+		}
+		j.left = e
+		j.say(e, d)
+		if d != calc.Outside || round > crosscutRounds || !j.plausible(e, round) || !j.adjust(round, e) {
+			j.finish(d)
+			return
+		}
+	}
+}
+
+// strip reads the strip of the fifth cut, again where it is undecided.
+func (j *squaring) strip(round int) (calc.Estimate, calc.Decision) {
+	var a, b []float64
+	var l calc.Length
+	for n := 1; ; n++ {
+		a = append(a, j.read(round, n, 0, "strip.first", signed(60, j.tool)).Mid())
+		b = append(b, j.read(round, n, 1, "strip.last", signed(60, j.tool)).Mid())
+		if n == 1 {
+			l = j.read(round, n, 2, "strip.length", dims(100, 2000)).Length()
+		}
+		e := j.estimate(a, b, l)
+		d := must(calc.Decide(e, j.window))
+		if d != calc.Undecided || n == crosscutRepeats {
+			return e, d
+		}
+		j.t.Say("crosscut.again")
+	}
+}
+
+// estimate returns ε from the means of the widths.
+func (j *squaring) estimate(a, b []float64, l calc.Length) calc.Estimate {
+	parts := must(j.tool.measuring().Read(0)).Components()
+	if len(a) > 1 {
+		// Repeats average the rounding out: the spread of the caliper on the
+		// strip shrinks it by the root of their number.
+		for i := range parts {
+			parts[i] = calc.Normal(parts[i].Standard()/rootOf(len(a)), calc.ManyDoF)
+		}
+	}
+	return must(calc.FiveCut(calc.Length(mean(a)), calc.Length(mean(b)), l, parts...))
+}
+
+func (j *squaring) read(round, n, place int, name string, e reading.Expect) Value {
+	a := question(Key{Name: name, Round: round, Index: n*10 + place}, name)
+	a.Expect, a.Quantity, a.Tool, a.Label, a.NoSkip = e, "length", Caliper, wording.T(name+".label"), true
+	a.Expect.Signed = false
+	if name != "strip.length" {
+		a.Expect.Min = 3
+		a.N = n
+	} else {
+		a.Tool = Ruler
+	}
+	v := j.t.Read(a, wording.Text{})
+	j.raw = append(j.raw, RecordReading{Name: name, Round: round, Low: v.Low, High: v.High, At: v.At})
+	return v
+}
+
+// say words the error as people know it: over the board, over a metre or a
+// foot, in degrees, and what it does to a panel.
+func (j *squaring) say(e calc.Estimate, d calc.Decision) {
+	x := must(calc.Express(calc.Angle(e.Value).Abs(), crosscutOver))
+	panel := must(calc.Panel(calc.Angle(e.Value).Abs(), 600, 900))
+	way := "lean.rear"
+	if e.Value < 0 {
+		way = "lean.front"
+	}
+	fine := func(l calc.Length) wording.Size { return wording.Size{Value: l.Abs(), Resolution: 0.01} }
+	j.t.Say("crosscut."+d.String(), "Over", fine(x.Over), "Metre", fine(x.PerMetre), "Way", wording.T(way),
+		"Degrees", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 3},
+		"Limit", fine(j.p.Tol.Crosscut), "U", fine(calc.Length(e.U)*crosscutOver),
+		"Panel", wording.Size{Value: 600, Coarse: true}, "End", fine(panel.End))
+	j.t.Judge(verdict("crosscut.square", e, j.window, d.String()))
+}
+
+// plausible questions a move larger than a coarse squaring leaves.
+func (j *squaring) plausible(e calc.Estimate, round int) bool {
+	move := must(calc.FenceMove(calc.Angle(e.Value), j.p.FenceReach, j.p.FencePivot))
+	if move.Abs() <= fenceMost {
+		return true
+	}
+	a := question(Key{Name: "large", Round: round}, "crosscut.large", "Move", wording.Size{Value: move.Abs()})
+	a.Choices = choices("again", "right")
+	return j.t.Pick(a, wording.Text{}) == "right"
+}
+
+// adjust moves the fence at its adjuster, against a stop block and leaves.
+func (j *squaring) adjust(round int, e calc.Estimate) bool {
+	made := j.t.Adjust(Key{Name: "fence.move", Round: round}, wording.T("caution.fence"), func() guard.Adjustment {
+		move := must(calc.FenceMove(calc.Angle(e.Value), j.p.FenceReach, j.p.FencePivot))
+		x := j.fenceX()
+		m := guard.Move{Part: wording.T("part.fenceadjuster"), At: j.t.at(x, j.p.FenceReach), Verb: "rear", Travel: move}
+		if move < 0 {
+			m.Verb = "front"
+		}
+		if stack, err := calc.FeelerStack(j.p.Leaves, move.Abs(), j.leafTolerance(), calc.MostStacked); err == nil && len(stack) > 0 {
+			m.Stack = stack
+		}
+		leaning := wording.T("lean.rear")
+		if e.Value < 0 {
+			leaning = wording.T("lean.front")
+		}
+		shown := wording.Size{Value: move.Abs(), Resolution: 0.01}
+		moving := wording.T("draw.fencemove", "Way", wording.T("towards."+m.Verb), "Move", shown)
+		sketch := &guard.Sketch{Kind: "fence", Title: wording.T("crosscut.sketch.title"),
+			Alt:   wording.T("crosscut.sketch.alt", "Way", leaning, "Move", moving),
+			Pivot: j.t.profile.Hand.Mirror(j.p.FencePivot), Adjuster: j.t.profile.Hand.Mirror(j.p.FenceReach),
+			End: j.t.profile.Hand.Mirror(max(j.p.FenceReach, j.p.FencePivot)), AtRear: j.p.FenceRear,
+			Lean: calc.Angle(e.Value), Move: move, LeanText: leaning, MoveText: moving}
+		return guard.Adjustment{Text: wording.T("crosscut.moves"), Why: wording.T("crosscut.moves.why"),
+			After: wording.T("crosscut.after"), Moves: []guard.Move{m}, Drawing: sketch}
+	})
+	j.moved = j.moved || anyMade(made)
+	return anyMade(made)
+}
+
+// leafTolerance is how far a stack of leaves may be from the move wanted: a
+// fifth of what the tolerance allows at the adjuster.
+func (j *squaring) leafTolerance() calc.Length {
+	return j.p.Tol.Crosscut / crosscutOver * (j.p.FenceReach - j.p.FencePivot).Abs() / 5
+}
+
+// fenceX is where the fence stands along the slider, for the picture.
+func (j *squaring) fenceX() calc.Length {
+	if j.p.FenceRear {
+		return j.p.Stations[len(j.p.Stations)-1].X
+	}
+	return j.p.Stations[0].X
+}
+
+func (j *squaring) finish(d calc.Decision) {
+	if d == calc.Outside {
+		j.t.Say("crosscut.remains")
+	}
+	j.t.Record(Record{Characteristic: "crosscut:90", Unit: "rad", Low: bound(j.window.Low), High: bound(j.window.High),
+		AsFound: j.t.measured(j.found), AsLeft: j.t.measured(j.left), Decision: d.String(), Adjusted: j.moved,
+		Tool: j.tool.Kind, Resolution: float64(j.tool.Resolution), Readings: j.raw})
+}

@@ -1,0 +1,172 @@
+package dialog
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"shimwright/dialog/guard"
+	"shimwright/dialog/wording"
+)
+
+// maxParked bounds the jobs that wait on one saw.
+const maxParked = 12
+
+// procedures lists every procedure, in the order of a full run. Adding one is
+// a line here.
+var procedures = [...]Procedure{
+	setup{},
+	level{},
+	parallel{},
+	crosscut{},
+}
+
+// Procedures returns every procedure, in the order of a full run.
+func Procedures() []Procedure { return procedures[:] }
+
+// procedureNamed returns a procedure by its name, or nil.
+func procedureNamed(name string) Procedure {
+	for _, p := range procedures {
+		if p.Name() == name {
+			return p
+		}
+	}
+	return nil
+}
+
+// edit returns a copy of the job whose lists may be appended to.
+func (j *Job) edit() *Job {
+	c := *j
+	c.Answers, c.Wrote = slices.Clone(j.Answers), slices.Clone(j.Wrote)
+	if j.Told != nil {
+		told := *j.Told
+		told.Made = slices.Clone(j.Told.Made)
+		c.Told = &told
+	}
+	return &c
+}
+
+func recordID(j *Job, characteristic string, n int) string {
+	id := j.ID + "-" + strings.NewReplacer(":", "-", ".", "-").Replace(characteristic)
+	if n > 0 {
+		id += "-" + strconv.Itoa(n+1)
+	}
+	return id
+}
+
+// start begins a job on a saw, or takes a parked one of the same kind up.
+func (st *step) start(saw *Saw, p Procedure) {
+	st.s.Saw, st.s.Pending, st.s.Args = saw.ID, "", nil
+	if r := saw.Running; r != nil && r.Person != st.person.ID {
+		st.ask("takeover", map[string]string{"job": p.Name()})
+		return
+	}
+	if saw.Running != nil && saw.Running.Procedure == p.Name() {
+		st.show()
+		return
+	}
+	if saw.Running != nil {
+		st.park(saw)
+	}
+	for i := len(saw.Parked) - 1; i >= 0; i-- {
+		if saw.Parked[i].Procedure == p.Name() {
+			st.ask("resume", map[string]string{"job": p.Name()})
+			return
+		}
+	}
+	st.begin(saw, p)
+}
+
+// begin starts a new job.
+func (st *step) begin(saw *Saw, p Procedure) {
+	profile := saw.Profile
+	st.touch(saw).Running = &Job{
+		ID: saw.ID + "-" + p.Name() + "-" + strconv.FormatInt(st.now.Unix(), 36), Procedure: p.Name(),
+		Person: st.person.ID, Started: st.now.Add(-1),
+		Answers: []Answer{{Key: Key{Name: "profile"}, At: st.now, Person: st.person.ID, Profile: &profile}},
+	}
+	st.s.Saw = saw.ID
+	if h := saw.Power.Holder(st.now); h != "" && h != st.person.ID {
+		st.event(saw, guard.Handed, st.now)
+	}
+	st.fresh = true
+	st.show()
+}
+
+// park leaves the running job for later, nothing lost.
+func (st *step) park(saw *Saw) {
+	j := saw.Running
+	st.touch(saw).Running = nil
+	saw.Parked = append(slices.Clone(saw.Parked), *j)
+	if n := len(saw.Parked) - maxParked; n > 0 {
+		saw.Parked = saw.Parked[n:]
+	}
+}
+
+// unpark takes the newest parked job of a procedure ("": of any) up again.
+func (st *step) unpark(saw *Saw, procedure string) bool {
+	for i := len(saw.Parked) - 1; i >= 0; i-- {
+		if procedure == "" || saw.Parked[i].Procedure == procedure {
+			j := saw.Parked[i]
+			j.Person = st.person.ID
+			st.touch(saw).Running = j.edit()
+			saw.Parked = slices.Delete(slices.Clone(saw.Parked), i, i+1)
+			st.s.Saw = saw.ID
+			st.event(saw, guard.Resumed, st.now)
+			return true
+		}
+	}
+	return false
+}
+
+// drop forgets the newest parked job of a procedure.
+func (st *step) drop(saw *Saw, procedure string) {
+	for i := len(saw.Parked) - 1; i >= 0; i-- {
+		if saw.Parked[i].Procedure == procedure {
+			st.touch(saw).Parked = slices.Delete(slices.Clone(saw.Parked), i, i+1)
+			return
+		}
+	}
+}
+
+// leave parks the running job on the person's word: while the saw may be open
+// it says so first and asks that it be put right.
+func (st *step) leave(saw *Saw) {
+	job := saw.Running
+	open := saw.Power.Open() && saw.Power.OpenedSince(job.Started)
+	st.park(saw)
+	st.say("park.done", "Job", jobTitle(job.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+	if open {
+		st.askPutRight(saw)
+		return
+	}
+	st.idle()
+}
+
+// askPutRight asks, outside of a job, that the saw be put right.
+func (st *step) askPutRight(saw *Saw) {
+	st.s.Saw = saw.ID
+	st.s.Pending, st.s.Args = "putright", nil
+	st.renderPrompt(saw, "", putRight())
+}
+
+// finish ends a job whose questions are all answered, and goes on with the one
+// that was to follow it.
+func (st *step) finish(saw *Saw, o outcome) {
+	job := saw.Running
+	st.follow(o)
+	st.touch(saw).Running = nil
+	if next := procedureNamed(job.Then); next != nil {
+		st.start(saw, next)
+		return
+	}
+	if len(job.Wrote) == 0 {
+		st.idle()
+		return
+	}
+	st.say("job.finished", "Job", jobTitle(job.Procedure))
+	st.remind(saw)
+}
+
+// jobTitle names a procedure to a person.
+func jobTitle(name string) wording.Text { return wording.T("job." + name) }

@@ -1,0 +1,415 @@
+package dialog
+
+import (
+	"math"
+
+	"shimwright/calc"
+	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
+	"shimwright/dialog/wording"
+)
+
+// level levels the slider with the main table on its support nuts.
+type level struct{}
+
+// Limits of the levelling job (practice, no published source).
+const (
+	levelRounds  = 8                 // rounds of readings after which it says what remains
+	levelRepeats = 3                 // extra readings of one support that is undecided
+	playLimit    = calc.Length(0.03) // carriage play at which the rollers come first
+	heightMost   = calc.Length(2)    // a height beyond this is questioned
+)
+
+func (level) Name() string          { return "slider-level" }
+func (level) Gives() []string       { return []string{"slider.level"} }
+func (level) Needs() []string       { return nil }
+func (level) Minimum(p Profile) int { return len(p.supports()) + 2 }
+
+// support is one support with its place and its words.
+type support struct {
+	calc.Support
+	label wording.Text
+	at    *[2]calc.Length
+}
+
+// supports lists the supports along the slider, at each station the one near
+// the blade first, in the frame of calc.
+func (p Profile) supports() []support {
+	th := must(calc.ThreadByName(p.Thread))
+	var out []support
+	for _, s := range p.Stations {
+		for i, y := range s.Ys {
+			label := "support.only"
+			if len(s.Ys) > 1 {
+				label = [...]string{"support.near", "support.far"}[i]
+			}
+			out = append(out, support{
+				Support: calc.Support{X: s.X, Y: y, Pitch: th.Pitch},
+				label:   wording.T(label, "Number", len(out)+1),
+				at:      &[2]calc.Length{s.X, p.Hand.Mirror(y)},
+			})
+		}
+	}
+	return out
+}
+
+// heights is one round of readings.
+type heights struct {
+	value   []calc.Length
+	u       []float64 // expanded, of each
+	missing []bool
+	raw     []RecordReading
+}
+
+func (level) Run(t *Script) {
+	l := newLevelling(t)
+	t.Confirm(question(Key{Name: "slider.clean"}, "level.clean"), wording.T("caution.hands"))
+	l.play()
+	for round := 1; ; round++ {
+		h := l.read(round)
+		decision, worst := l.judge(h)
+		if l.found == nil {
+			l.found, l.foundWorst = &h, worst
+		} else {
+			l.learn(h)
+		}
+		if decision == calc.Undecided {
+			decision, worst = l.settle(round, &h)
+		}
+		l.left, l.leftWorst = &h, worst
+		l.say(decision, worst)
+		if decision != calc.Outside || round >= levelRounds {
+			l.record(decision, round >= levelRounds)
+			return
+		}
+		if !l.adjust(round, h) {
+			l.record(calc.Outside, true)
+			return
+		}
+	}
+}
+
+// levelling is the job's working state, derived from its answers.
+type levelling struct {
+	t        *Script
+	p        Profile
+	tool     Tool
+	supports []support
+	window   calc.Window
+	passes   []calc.Pass
+
+	found, left           *heights
+	foundWorst, leftWorst calc.Estimate
+}
+
+func newLevelling(t *Script) *levelling {
+	p := t.Profile()
+	l := &levelling{t: t, p: p, tool: t.Tool(Indicator), supports: p.supports(),
+		window: calc.Window{Low: float64(p.Tol.LevelLow), High: float64(p.Tol.LevelHigh)}}
+	return l
+}
+
+// play asks for the carriage's play, which no nut mends.
+func (l *levelling) play() {
+	a := question(Key{Name: "slider.play"}, "level.play")
+	a.Expect, a.Quantity, a.Tool = dims(0, 1), "gap", Indicator
+	v := l.t.Read(a, wording.T("caution.hands"))
+	if v.Skipped || v.Length() < playLimit {
+		return
+	}
+	pick := question(Key{Name: "rollers"}, "level.rollers", "Play", l.tool.size(v.Length()), "Limit", l.tool.size(playLimit))
+	pick.Choices = choices("rollers", "goon")
+	if l.t.Pick(pick, wording.Text{}) == "rollers" {
+		l.t.Say("level.rollers.first")
+		l.t.suspendParked()
+	}
+}
+
+// read takes one round of heights, the first point again last: when it has
+// changed by more than the tool explains, the stand has moved and the round is
+// read again.
+func (l *levelling) read(round int) heights {
+	n := len(l.supports)
+	for try := 0; ; try++ {
+		h := heights{value: make([]calc.Length, n), u: make([]float64, n), missing: make([]bool, n)}
+		first := -1
+		for i := range l.supports {
+			v := l.t.Read(l.question(round, try, i, 1), wording.T("caution.hands"))
+			if v.Skipped {
+				h.missing[i] = true
+				continue
+			}
+			if first < 0 {
+				first = i
+			}
+			l.take(&h, i, v, round)
+		}
+		if first < 0 {
+			l.t.Say("level.none")
+			continue
+		}
+		again := l.t.Read(l.question(round, try, first, 2), wording.T("caution.hands"))
+		if again.Skipped || math.Abs(again.Mid()-float64(h.value[first])) <= l.allowed() || try == 2 {
+			return h
+		}
+		l.t.Say("level.moved", "Change", l.tool.size(calc.Length(again.Mid())-h.value[first]), "Part", l.supports[first].label)
+	}
+}
+
+// allowed is how far two readings of one spot may differ by the tool alone.
+func (l *levelling) allowed() float64 {
+	r := must(l.tool.measuring().Read(0))
+	return math.Max(calc.Difference(r, r).U, 2*float64(l.tool.Resolution))
+}
+
+func (l *levelling) take(h *heights, i int, v Value, round int) {
+	r := v.Reading(l.tool.measuring())
+	h.value[i] = r.Value()
+	h.u[i] = r.Estimate().U
+	h.raw = append(h.raw, RecordReading{Name: "slider.height", Label: itoa(i + 1), Round: round, Low: v.Low, High: v.High, At: v.At})
+}
+
+// question asks for the height at support i; n counts how often it was asked
+// in this round.
+func (l *levelling) question(round, try, i, n int) guard.Ask {
+	s := l.supports[i]
+	id := "level.next"
+	switch {
+	case n > 1:
+		id = "level.again"
+	case i == 0 && round == 1:
+		id = "level.height"
+	}
+	a := question(l.key(round, try, i, n), id, "Part", s.label, "Tool", l.toolText())
+	a.Expect = signed(heightMost, l.tool)
+	a.Expect.Leaves = l.p.Leaves
+	a.Signs = [3]string{"height.high", "height.low", "height.level"}
+	a.Quantity, a.Tool, a.Label, a.At, a.N = "height", l.tool.Kind, s.label, s.at, n
+	if n == 1 {
+		for j := range l.supports {
+			a.Expect.Labels = append(a.Expect.Labels, reading.Label{Key: itoa(j + 1), Names: []string{itoa(j + 1), "support " + itoa(j+1)}})
+			a.Group = append(a.Group, l.key(round, try, j, 1))
+		}
+	}
+	return a
+}
+
+func (l *levelling) key(round, try, i, n int) Key {
+	return Key{Name: "slider.height", Round: round*10 + try, Index: (n-1)*100 + i}
+}
+
+func (l *levelling) toolText() wording.Text { return wording.T("tool." + l.tool.Kind) }
+
+// judge decides on a round: the support farthest out stands for all.
+func (l *levelling) judge(h heights) (calc.Decision, calc.Estimate) {
+	decision, worst, most := calc.Within, calc.Estimate{}, math.Inf(-1)
+	for i := range h.value {
+		if h.missing[i] {
+			continue
+		}
+		e := calc.Estimate{Value: float64(h.value[i]), U: h.u[i], DoF: calc.ManyDoF}
+		d := must(calc.Decide(e, l.window))
+		if d == calc.Outside || d == calc.Undecided && decision == calc.Within {
+			decision = d
+		}
+		if out := math.Max(l.window.Low-e.Value, e.Value-l.window.High); out > most {
+			most, worst = out, e
+		}
+	}
+	return decision, worst
+}
+
+// settle asks for the readings that would settle an undecided round, at most
+// three of a support.
+func (l *levelling) settle(round int, h *heights) (calc.Decision, calc.Estimate) {
+	for i := range h.value {
+		sum, n := float64(h.value[i]), 1.0
+		for k := range levelRepeats {
+			e := calc.Estimate{Value: float64(h.value[i]), U: h.u[i], DoF: calc.ManyDoF}
+			if h.missing[i] || must(calc.Decide(e, l.window)) != calc.Undecided {
+				break
+			}
+			v := l.t.Read(l.question(round, 0, i, 3+k), wording.T("caution.hands"))
+			if v.Skipped {
+				break
+			}
+			sum, n = sum+v.Mid(), n+1
+			floor := float64(l.tool.Resolution) / 2 * 0.95
+			h.value[i] = calc.Length(sum / n)
+			h.u[i] = math.Max(floor/math.Sqrt(n), floor/2)
+		}
+	}
+	return l.judge(*h)
+}
+
+// say words what a round showed.
+func (l *levelling) say(d calc.Decision, worst calc.Estimate) {
+	args := []any{"Value", l.tool.size(calc.Length(worst.Value)), "U", l.tool.doubt(worst.U),
+		"Low", l.tool.size(l.p.Tol.LevelLow), "High", l.tool.size(l.p.Tol.LevelHigh)}
+	l.t.Say("level."+d.String(), args...)
+	l.t.Judge(verdict("slider.height", worst, l.window, d.String()))
+}
+
+// learn adds the round to the pass that led to it.
+func (l *levelling) learn(h heights) {
+	p := &l.passes[len(l.passes)-1]
+	p.After = h.value
+	for i := range h.missing {
+		p.Missing[i] = p.Missing[i] || h.missing[i]
+	}
+	u := l.typicalU(h)
+	l.t.Later(func() { l.sayFindings(u) })
+}
+
+// learned returns what the whole history of passes teaches about the table.
+func (l *levelling) learned(u float64) (calc.Model, []calc.Finding) {
+	m := must(calc.NewModel(l.points()))
+	if len(l.passes) == 0 {
+		return m, nil
+	}
+	learned, findings, err := m.Learn(l.passes, calc.Length(u))
+	if err != nil {
+		return m, nil
+	}
+	return learned, findings
+}
+
+// sayFindings names what the latest pass showed: a stuck or reversed nut,
+// another thread, a reading that fits nothing.
+func (l *levelling) sayFindings(u float64) {
+	_, findings := l.learned(u)
+	for _, f := range findings {
+		if f.Pass != len(l.passes)-1 && (f.Kind == calc.Swapped || f.Kind == calc.OddReading) {
+			continue
+		}
+		args := []any{"Part", wording.T("support.all"), "Other", wording.T("support.all")}
+		if f.Support >= 0 {
+			args[1] = l.supports[f.Support].label
+		}
+		if f.Other >= 0 {
+			args[3] = l.supports[f.Other].label
+		}
+		l.t.Say("level.finding."+f.Kind.String(), args...)
+	}
+}
+
+func (l *levelling) points() []calc.Support {
+	out := make([]calc.Support, len(l.supports))
+	for i, s := range l.supports {
+		out[i] = s.Support
+	}
+	return out
+}
+
+func (l *levelling) typicalU(h heights) float64 {
+	u := 0.0
+	for _, v := range h.u {
+		u = math.Max(u, v)
+	}
+	return u
+}
+
+// adjust plans one pass over the nuts and takes what became of it. It returns
+// false when no move would help.
+func (l *levelling) adjust(round int, h heights) bool {
+	possible := true
+	made := l.t.Adjust(Key{Name: "slider.moves", Round: round}, wording.T("caution.nuts"), func() guard.Adjustment {
+		a, ok := l.plan(h)
+		possible = ok
+		if !ok {
+			l.t.Say("level.nomove")
+			l.t.suspendParked()
+		}
+		return a
+	})
+	pass := calc.Pass{Turns: make([]float64, len(l.supports)), Before: h.value, Missing: append([]bool(nil), h.missing...)}
+	for _, m := range made {
+		pass.Turns[m.Index] = turnsOf(m)
+	}
+	l.passes = append(l.passes, pass)
+	return possible
+}
+
+// plan words the next pass.
+func (l *levelling) plan(h heights) (guard.Adjustment, bool) {
+	model, _ := l.learned(l.typicalU(h))
+	o := calc.DefaultPlanOptions()
+	o.Low, o.High, o.U = l.p.Tol.LevelLow, l.p.Tol.LevelHigh, calc.Length(l.typicalU(h))
+	plan, err := model.Plan(h.value, h.missing, o)
+	if err != nil || plan.Done {
+		return guard.Adjustment{}, false
+	}
+	a := guard.Adjustment{Text: wording.T("level.moves", "Passes", plan.Passes), Why: wording.T("level.moves.why"),
+		After: wording.T("level.after")}
+	sketch := &guard.Sketch{Kind: "slider", Title: wording.T("level.sketch.title")}
+	var alt wording.List
+	for i, s := range l.supports {
+		pt := guard.SketchPoint{Label: wording.Raw(itoa(i + 1)), X: s.at[0], Y: s.at[1], Reading: wording.T("draw.missing")}
+		if !h.missing[i] {
+			pt.Reading = wording.T("size", "Value", wording.Size{Value: h.value[i], Resolution: l.tool.Resolution, Signed: true})
+			pt.Sign = sideOf(float64(h.value[i]), l.window)
+		}
+		if turns := plan.Turns[i]; turns != 0 {
+			m := l.move(i, turns, plan.Predicted[i]-h.value[i])
+			a.Moves = append(a.Moves, m)
+			pt.Move = wording.T("draw."+m.Verb, "Turn", wording.Raw(turnOf(turns)))
+			pt.Dir, pt.Turns, pt.Clock = sign(turns), turns, clock(m.Clockwise)
+			alt = append(alt, wording.T("level.sketch.part", "Part", s.label, "Move", pt.Move))
+		}
+		sketch.Points = append(sketch.Points, pt)
+	}
+	sketch.Alt = wording.T("level.sketch.alt", "List", alt)
+	a.Drawing = sketch
+	return a, len(a.Moves) > 0
+}
+
+// move is one nut's part of a pass; change is what its indicator shows.
+func (l *levelling) move(i int, turns float64, change calc.Length) guard.Move {
+	s := l.supports[i]
+	th := calc.Thread{Pitch: s.Pitch}
+	verb := "raise"
+	if turns < 0 {
+		verb = "lower"
+	}
+	turn := th.Turns(calc.Length(turns)*s.Pitch, 64)
+	return guard.Move{Part: s.label, At: s.at, Verb: verb, Turns: turns, Clockwise: (turns > 0) != l.p.RaiseCCW,
+		Travel: change, Index: i, Swing: turn.Swing(l.p.Spanner), Thread: l.p.Thread}
+}
+
+func sideOf(v float64, w calc.Window) int {
+	switch {
+	case v < w.Low:
+		return -1
+	case v > w.High:
+		return 1
+	}
+	return 0
+}
+
+func sign(v float64) int {
+	if v < 0 {
+		return -1
+	}
+	return 1
+}
+
+func clock(clockwise bool) int {
+	if clockwise {
+		return 1
+	}
+	return -1
+}
+
+// record keeps what was found and left.
+func (l *levelling) record(d calc.Decision, gaveUp bool) {
+	if gaveUp && d == calc.Outside {
+		l.t.Say("level.remains")
+	}
+	r := Record{Characteristic: "slider.level", Unit: "mm", Low: bound(l.window.Low), High: bound(l.window.High),
+		AsFound: l.t.measured(l.foundWorst), AsLeft: l.t.measured(l.leftWorst), Decision: d.String(),
+		Adjusted: len(l.passes) > 0, Tool: l.tool.Kind, Resolution: float64(l.tool.Resolution), Readings: l.found.raw}
+	if l.left != l.found {
+		r.Readings = append(append([]RecordReading(nil), l.found.raw...), l.left.raw...)
+	}
+	l.t.Record(r)
+}

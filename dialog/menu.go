@@ -1,0 +1,272 @@
+package dialog
+
+import (
+	"encoding/json"
+	"slices"
+	"strconv"
+	"time"
+
+	"shimwright/calc"
+	"shimwright/dialog/guard"
+	"shimwright/dialog/wording"
+)
+
+// usable returns the saws that are not retired and set up.
+func (st *step) usable() []*Saw {
+	var out []*Saw
+	for i := range st.v.Saws {
+		if s := &st.v.Saws[i]; !s.Retired && s.Profile.Name != "" {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// focus returns the saw that is spoken of: the last one named, or the only one.
+func (st *step) focus() *Saw {
+	if s := st.saw(st.s.Saw); s != nil && !s.Retired && s.Profile.Name != "" {
+		return s
+	}
+	if u := st.usable(); len(u) == 1 {
+		return u[0]
+	}
+	return nil
+}
+
+// idle ends a turn in which nothing is asked.
+func (st *step) idle() {
+	if st.s.Pending != "" && st.s.Pending != "putright" {
+		saw := st.saw(st.s.Saw)
+		st.renderPrompt(saw, st.s.Args["job"], guard.Plain(st.pendingAsk()))
+		return
+	}
+	if saw := st.focus(); saw != nil && saw.Running == nil && saw.Power.Open() {
+		st.askPutRight(saw)
+		return
+	}
+	st.say("idle.hint")
+	st.turn(Reply{}, PromptView{Kind: KindIdle})
+}
+
+// menu lists what may be done and how each characteristic stands.
+func (st *step) menu() {
+	if saw := st.active(); saw != nil {
+		st.say("menu.running", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+		st.standings(saw)
+		st.show()
+		return
+	}
+	if len(st.usable()) == 0 {
+		st.say("menu.first")
+		st.turn(Reply{}, PromptView{Kind: KindIdle})
+		return
+	}
+	saw := st.focus()
+	if saw == nil {
+		st.sawList()
+		return
+	}
+	st.say("menu.saw", "Saw", wording.Raw(saw.Profile.Name))
+	st.standings(saw)
+	for _, j := range saw.Parked {
+		st.say("menu.parked", "Job", jobTitle(j.Procedure))
+	}
+	st.idle()
+}
+
+// standings says how each characteristic stands, one a line.
+func (st *step) standings(saw *Saw) {
+	for _, p := range procedures {
+		for _, c := range p.Gives() {
+			s := standingOf(&st.v, saw, c, st.now)
+			args := []any{"What", wording.T("what." + c)}
+			if s.Last != nil {
+				args = append(args, "Date", st.date(s.Last.At), "Value", recordValue(s.Last))
+			}
+			st.say("standing."+s.State.String(), args...)
+		}
+	}
+}
+
+// recordValue words the last value of a record.
+func recordValue(r *Record) wording.Text {
+	m := r.AsLeft
+	if m == nil {
+		m = r.AsFound
+	}
+	switch {
+	case m == nil:
+		return wording.T("value.none")
+	case r.Unit == "rad":
+		return wording.T("value.angle", "Value", wording.Tilt{Value: calc.Angle(m.Value), Decimals: 3, Signed: true})
+	}
+	return wording.T("value.length", "Value", wording.Size{Value: calc.Length(m.Value), Signed: true})
+}
+
+// date words a day in the person's zone.
+func (st *step) date(t time.Time) wording.Text {
+	if st.person != nil && st.person.Zone != "" {
+		if loc, err := time.LoadLocation(st.person.Zone); err == nil {
+			t = t.In(loc)
+		}
+	}
+	return wording.T("date", "Day", t.Day(), "Month", wording.T("month."+strconv.Itoa(int(t.Month()))), "Year", strconv.Itoa(t.Year()))
+}
+
+// sawList lists the saws of the shop.
+func (st *step) sawList() {
+	u := st.usable()
+	if len(u) == 0 {
+		st.say("menu.first")
+		st.turn(Reply{}, PromptView{Kind: KindIdle})
+		return
+	}
+	if len(u) == 1 {
+		st.s.Saw = u[0].ID
+		st.say("saws.one", "Saw", wording.Raw(u[0].Profile.Name))
+		st.idle()
+		return
+	}
+	st.ask("which", map[string]string{})
+}
+
+// history says what was found and left, newest first.
+func (st *step) history() {
+	saw := st.focus()
+	if saw == nil {
+		st.sawList()
+		return
+	}
+	said := false
+	for i := range st.v.Last {
+		r := &st.v.Last[i]
+		if r.Saw != saw.ID || r.AsFound == nil || r.AsLeft == nil {
+			continue
+		}
+		said = true
+		found := *r
+		found.AsLeft = nil
+		st.say("history.line", "What", wording.T("what."+r.Characteristic), "Date", st.date(r.At),
+			"Found", recordValue(&found), "Left", recordValue(r))
+	}
+	if !said {
+		st.say("history.none", "Saw", wording.Raw(saw.Profile.Name))
+	}
+	st.show()
+}
+
+// dueList says what is due in the shop.
+func (st *step) dueList() {
+	said := false
+	for _, d := range st.v.Due {
+		if saw := st.saw(d.Saw); saw != nil && d.Person == st.person.ID {
+			said = true
+			st.say("due.line", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(d.Due))
+		}
+	}
+	if !said {
+		st.say("due.none")
+	}
+	st.show()
+}
+
+// happened notes that a saw was moved or bumped, or got a new blade: what
+// depends on it is stale from now on.
+func (st *step) happened(kind string) {
+	saw := st.focus()
+	if saw == nil {
+		st.sawList()
+		return
+	}
+	st.touch(saw).Events = append(slices.Clone(saw.Events), Event{Kind: kind, Person: st.person.ID, At: st.now})
+	st.say("happened."+kind, "Saw", wording.Raw(saw.Profile.Name))
+	st.show()
+}
+
+// defaultInterval is when a saw is checked again before anything is known of
+// its drift (practice).
+const defaultInterval = 90 * 24 * time.Hour
+
+func (st *step) months() int { return 3 }
+
+// remind asks for consent once, and sets the reminder of a saw.
+func (st *step) remind(saw *Saw) {
+	switch c := st.person.Consent; {
+	case c == nil:
+		st.ask("consent", nil)
+	case c.Given:
+		due := st.now.Add(defaultInterval)
+		body, err := json.Marshal(map[string]string{"saw": saw.ID})
+		if err != nil {
+			panic(err)
+		}
+		st.res.Remind = append(st.res.Remind, Reminder{ID: "check-" + saw.ID + "-" + st.person.ID, Person: st.person.ID,
+			Saw: saw.ID, Due: due, Body: body})
+		st.say("remind.set", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(due))
+		st.idle()
+	default:
+		st.idle()
+	}
+}
+
+// due handles a reminder that has fallen due: it says which saw and why, and
+// offers the check. It asks for no hand on the saw.
+func (st *step) due(in Due) {
+	for _, d := range st.v.Due {
+		if d.ID == in.ID {
+			st.v.Person = d.Person
+		}
+	}
+	saw := st.saw(in.Saw)
+	if !st.speak(st.v.Person) || saw == nil || saw.Retired || st.person.Consent == nil || !st.person.Consent.Given {
+		return
+	}
+	st.s.Saw = saw.ID
+	when := st.date(st.now)
+	for i := range st.v.Last {
+		if st.v.Last[i].Saw == saw.ID {
+			when = st.date(st.v.Last[i].At)
+		}
+	}
+	st.say("due.reminder", "Saw", wording.Raw(saw.Profile.Name), "Date", when)
+	st.ask("due", map[string]string{"job": "slider-level", "id": in.ID})
+}
+
+// dueAnswered handles the answer to a reminder.
+func (st *step) dueAnswered(v string, args map[string]string) {
+	saw := st.saw(st.s.Saw)
+	switch {
+	case v == "check" && saw != nil:
+		st.start(saw, procedureNamed(args["job"]))
+		return
+	case v == "later" && saw != nil:
+		due := st.now.Add(14 * 24 * time.Hour)
+		body, err := json.Marshal(map[string]string{"saw": saw.ID})
+		if err != nil {
+			panic(err)
+		}
+		st.res.Remind = append(st.res.Remind, Reminder{ID: args["id"], Person: st.person.ID, Saw: saw.ID, Due: due, Body: body})
+		st.say("remind.set", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(due))
+	default:
+		st.say("due.dropped")
+	}
+	st.idle()
+}
+
+// setUp starts the set-up of a new saw, and what is to follow it.
+func (st *step) setUp(then string) {
+	for i := range st.v.Saws {
+		if s := &st.v.Saws[i]; s.Profile.Name == "" && s.Running != nil && s.Running.Person == st.person.ID {
+			st.s.Saw = s.ID
+			st.show()
+			return
+		}
+	}
+	n := 1
+	for st.saw("saw-"+strconv.Itoa(n)) != nil {
+		n++
+	}
+	st.v.Saws = append(st.v.Saws, Saw{ID: "saw-" + strconv.Itoa(n), Schema: 1, Profile: DefaultProfile()})
+	st.begin(&st.v.Saws[len(st.v.Saws)-1], setup{})
+	st.v.Saws[len(st.v.Saws)-1].Running.Then = then
+}

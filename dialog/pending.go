@@ -1,0 +1,383 @@
+package dialog
+
+import (
+	"strconv"
+	"strings"
+
+	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
+	"shimwright/dialog/wording"
+)
+
+// A pending question is one about a job, a saw or a person, outside of any
+// procedure. Its kind and arguments are stored with the conversation.
+
+// ask puts a pending question.
+func (st *step) ask(kind string, args map[string]string) {
+	st.s.Pending, st.s.Args = kind, args
+	st.renderPrompt(st.saw(st.s.Saw), st.s.Args["job"], guard.Plain(st.pendingAsk()))
+}
+
+// pendingAsk words the pending question.
+func (st *step) pendingAsk() guard.Ask {
+	kind, args := st.s.Pending, st.s.Args
+	a := guard.Ask{Key: Key{Name: "ask." + kind}, Form: guard.Pick, NoSkip: true, Choices: choices("yes", "no")}
+	saw := st.saw(st.s.Saw)
+	name := wording.Raw("")
+	if saw != nil {
+		name = wording.Raw(saw.Profile.Name)
+	}
+	switch kind {
+	case "takeover":
+		a.Text = wording.T("takeover.ask", "Person", wording.Raw(st.v.People.name(saw.Running.Person)),
+			"Job", jobTitle(saw.Running.Procedure), "Saw", name)
+		a.Choices = choices("leave", "takeover")
+	case "resume":
+		a.Text = wording.T("resume.ask", "Job", jobTitle(args["job"]), "Saw", name)
+		a.Choices = choices("resume", "afresh")
+	case "which":
+		a.Text = wording.T("which.ask")
+		a.Choices = nil
+		for _, s := range st.usable() {
+			a.Choices = append(a.Choices, guard.Choice{Value: s.ID, Text: wording.Raw(s.Profile.Name)})
+		}
+	case "doubt":
+		a.Text = wording.T("doubt." + args["slip"])
+		a.Choices = st.doubtChoices()
+	case "turnedback":
+		a.Text = wording.T("turnedback.ask")
+	case "consent":
+		a.Text = wording.T("consent.ask", "Saw", name, "Months", st.months())
+	case "due":
+		a.Text = wording.T("due.ask")
+		a.Choices = choices("check", "later", "notthis")
+	}
+	return a
+}
+
+func choices(values ...string) []guard.Choice {
+	out := make([]guard.Choice, len(values))
+	for i, v := range values {
+		out[i] = guard.Choice{Value: v, Text: wording.T("choice." + v)}
+	}
+	return out
+}
+
+// pending handles a message at a pending question. It returns false when the
+// message is something else and the question is dropped for it.
+func (st *step) pending(text string) bool {
+	if st.s.Pending == "putright" {
+		return st.pendingPutRight(text)
+	}
+	a := st.pendingAsk()
+	v, ok := st.choose(a.Choices, text)
+	if !ok {
+		kind, args := st.s.Pending, st.s.Args
+		st.s.Pending, st.s.Args = "", nil
+		if st.command(text, nil) {
+			return true
+		}
+		if kind == "doubt" {
+			return false // a fresh reading
+		}
+		st.say("choice.unclear", "Choices", st.choiceList(a.Choices))
+		st.ask(kind, args)
+		return true
+	}
+	kind, args := st.s.Pending, st.s.Args
+	st.s.Pending, st.s.Args = "", nil
+	st.decide(kind, args, v)
+	return true
+}
+
+// decide carries out the answer to a pending question.
+func (st *step) decide(kind string, args map[string]string, v string) {
+	saw := st.saw(st.s.Saw)
+	switch kind + "/" + v {
+	case "takeover/takeover":
+		st.takeOver(saw)
+		return
+	case "takeover/leave":
+		st.say("takeover.left")
+		st.idle()
+		return
+	case "resume/resume":
+		st.unpark(saw, args["job"])
+		st.say("resume.done", "Job", jobTitle(args["job"]), "Saw", wording.Raw(saw.Profile.Name))
+	case "resume/afresh":
+		st.drop(saw, args["job"])
+		st.begin(saw, procedureNamed(args["job"]))
+		return
+	case "turnedback/yes":
+		if i, err := strconv.Atoi(args["i"]); err == nil && saw.Running != nil && i < len(saw.Running.Answers) {
+			st.take(saw, i)
+			st.say("turnedback.yes")
+		}
+	case "turnedback/no":
+		st.say("turnedback.no")
+	case "consent/yes", "consent/no":
+		st.person.Consent = &Consent{Given: v == "yes", At: st.now}
+		st.people = true
+		if v == "yes" {
+			st.remind(saw)
+			return
+		}
+		st.say("consent.no")
+		st.idle()
+		return
+	default:
+		switch kind {
+		case "which":
+			st.s.Saw = v
+			if p := procedureNamed(args["job"]); p != nil {
+				st.start(st.saw(v), p)
+				return
+			}
+		case "doubt":
+			st.doubted(saw, args, v)
+			return
+		case "due":
+			st.dueAnswered(v, args)
+			return
+		}
+	}
+	st.show()
+}
+
+// pendingPutRight handles a message while a saw that was left is still open.
+func (st *step) pendingPutRight(text string) bool {
+	saw := st.saw(st.s.Saw)
+	if saw == nil || !saw.Power.Open() {
+		st.s.Pending, st.s.Args = "", nil
+		return false
+	}
+	if reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
+		st.s.Pending, st.s.Args = "", nil
+		st.event(saw, guard.Ready, st.sent)
+		st.say("putright.done")
+		st.idle()
+		return true
+	}
+	st.s.Pending, st.s.Args = "", nil
+	if st.command(text, nil) {
+		return true
+	}
+	st.say("safety.exact", "Word", wording.T("word.guarded"))
+	st.askPutRight(saw)
+	return true
+}
+
+// doubtChoices words the readings between which a doubt asks.
+func (st *step) doubtChoices() []guard.Choice {
+	saw := st.active()
+	if saw == nil {
+		return choices("no")
+	}
+	a := st.current(saw).prompt.Ask()
+	n, _ := strconv.Atoi(st.s.Args["n"])
+	out := make([]guard.Choice, 0, n+1)
+	for i := range n {
+		lo, _ := strconv.ParseFloat(st.s.Args["lo"+strconv.Itoa(i)], 64)
+		hi, _ := strconv.ParseFloat(st.s.Args["hi"+strconv.Itoa(i)], 64)
+		out = append(out, guard.Choice{Value: strconv.Itoa(i), Text: st.value(a, reading.Value{Low: lo, High: hi})})
+	}
+	return append(out, guard.Choice{Value: "again", Text: wording.T("choice.again")})
+}
+
+// doubted takes the reading that was confirmed, or asks again.
+func (st *step) doubted(saw *Saw, args map[string]string, v string) {
+	if saw == nil || saw.Running == nil || v == "again" {
+		st.show()
+		return
+	}
+	lo, _ := strconv.ParseFloat(args["lo"+v], 64)
+	hi, _ := strconv.ParseFloat(args["hi"+v], 64)
+	a := st.current(saw).prompt.Ask()
+	if a.Form != guard.Reading {
+		st.show()
+		return
+	}
+	st.accept(saw, Answer{Key: a.Key, Low: lo, High: hi, Tool: a.Tool})
+	st.echo(saw, a, reading.Value{Low: lo, High: hi})
+	st.show()
+}
+
+// takeOver passes the running job of a saw to this person. Whatever the other
+// acknowledged is void: a fresh acknowledgement is asked before any hand.
+func (st *step) takeOver(saw *Saw) {
+	if saw == nil || saw.Running == nil {
+		st.idle()
+		return
+	}
+	was := saw.Running.Person
+	st.touch(saw).Running = saw.Running.edit()
+	saw.Running.Person = st.person.ID
+	st.event(saw, guard.Handed, st.now)
+	st.s.Saw = saw.ID
+	st.say("takeover.done", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+	if other := st.v.People.find(was); other != nil && was != st.person.ID {
+		voice := wording.NewVoice(other.Lang, other.unit())
+		st.res.Send = append(st.res.Send, Send{Person: was, Reply: Reply{Text: voice.Say(wording.T("takeover.told",
+			"Person", wording.Raw(st.v.People.name(st.person.ID)), "Saw", wording.Raw(saw.Profile.Name)))}})
+	}
+	st.show()
+}
+
+// explain answers a question about the open step, and asks it again.
+func (st *step) explain(saw *Saw, o outcome, w reading.Word) {
+	a := o.prompt.Ask()
+	if w == reading.Where || saw == nil {
+		given := len(o.path)
+		st.say("where.is", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name), "Count", given)
+	}
+	switch {
+	case w == reading.HowFar && !a.How.Empty():
+		st.lead = append(st.lead, a.How)
+	case !a.Why.Empty():
+		st.lead = append(st.lead, a.Why)
+	}
+	st.show()
+}
+
+// moves takes the answer to an adjustment: what became of each move.
+func (st *step) moves(saw *Saw, o outcome, text string) {
+	told := saw.Running.Told
+	open := told.Moves[len(told.Made):]
+	if st.v.Limits.OneMove && len(open) > 1 {
+		open = open[:1]
+	}
+	made, ok := st.parseMoves(text, open)
+	if !ok {
+		st.say("moves.unclear", "Example", st.moveExample(open))
+		st.show()
+		return
+	}
+	if len(told.Made)+len(made) < len(told.Moves) {
+		j := saw.Running.edit()
+		j.Told.Made = append(j.Told.Made, made...)
+		st.touch(saw).Running = j
+		st.show()
+		return
+	}
+	all := append(append([]Made(nil), told.Made...), made...)
+	st.accept(saw, Answer{Key: told.Key, Moves: all})
+	saw.Running.Told = nil
+	if list := st.madeList(all); len(list) > 0 {
+		st.say("moves.taken", "List", list)
+	}
+	st.show()
+}
+
+func (st *step) moveExample(open []guard.Move) wording.Text {
+	return wording.T("moves.example", "Number", open[len(open)-1].Index+1)
+}
+
+// madeList words what was not simply made.
+func (st *step) madeList(all []Made) wording.List {
+	var list wording.List
+	for _, m := range all {
+		if m.Status != "made" {
+			list = append(list, wording.T("moves."+m.Status, "Part", wording.Raw(m.Label)))
+		}
+	}
+	return list
+}
+
+// parseMoves understands "done", "1 and 2 done, 3 is stuck", "3 stuck",
+// "2 the wrong way". Numbers are those of the parts. Moves that are not named
+// are made when only exceptions are; otherwise the answer is not complete.
+func (st *step) parseMoves(text string, open []guard.Move) ([]Made, bool) {
+	if _, _, ok := reading.Command(text, st.voice.Lang(), []string{"done", "ok", "yes"}); ok ||
+		reading.Exact(text, st.voice.Say(wording.T("word.done"))) {
+		return statusAll(open, "made"), true
+	}
+	status := map[int]string{}
+	var waiting []int
+	last := ""
+	for _, tok := range st.moveTokens(text) {
+		if n, err := strconv.Atoi(tok); err == nil {
+			waiting = append(waiting, n)
+			continue
+		}
+		if len(waiting) == 0 && len(open) == 1 {
+			waiting = []int{open[0].Index + 1}
+		}
+		for _, n := range waiting {
+			status[n] = tok
+		}
+		waiting, last = nil, tok
+	}
+	for _, n := range waiting {
+		if last == "" {
+			return nil, false
+		}
+		status[n] = last
+	}
+	return settle(open, status)
+}
+
+func statusAll(open []guard.Move, status string) []Made {
+	made := make([]Made, len(open))
+	for i, m := range open {
+		made[i] = Made{Move: m, Status: status, Actual: m.Turns}
+	}
+	return made
+}
+
+func settle(open []guard.Move, status map[int]string) ([]Made, bool) {
+	if len(status) == 0 {
+		return nil, false
+	}
+	exceptions := true
+	known := 0
+	for _, s := range status {
+		exceptions = exceptions && s != "made"
+	}
+	made := make([]Made, len(open))
+	for i, m := range open {
+		s, ok := status[m.Index+1]
+		switch {
+		case ok:
+			known++
+		case exceptions:
+			s = "made"
+		default:
+			return nil, false
+		}
+		made[i] = Made{Move: m, Status: s, Actual: m.Turns}
+		switch s {
+		case "stuck", "not":
+			made[i].Actual = 0
+		case "reversed":
+			made[i].Actual = -m.Turns
+		}
+	}
+	return made, known == len(status)
+}
+
+// moveTokens turns an answer about moves into numbers and statuses.
+func (st *step) moveTokens(text string) []string {
+	t := " " + strings.ToLower(strings.NewReplacer(",", " , ", ";", " , ", ".", " ", "#", " ", ":", " ", "'", "", "’", "").Replace(text)) + " "
+	for _, status := range []string{"reversed", "stuck", "not", "made"} {
+		for _, w := range st.phrases("words.moves." + status) {
+			t = strings.ReplaceAll(t, " "+w+" ", " \x00"+status+" ")
+		}
+	}
+	var out []string
+	for _, f := range strings.Fields(t) {
+		if s, ok := strings.CutPrefix(f, "\x00"); ok {
+			out = append(out, s)
+		} else if _, err := strconv.Atoi(f); err == nil {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// turnsOf returns what a nut was really turned, for the arithmetic.
+func turnsOf(m Made) float64 {
+	if m.Status == "made" {
+		return m.Turns
+	}
+	return m.Actual
+}

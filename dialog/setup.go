@@ -1,0 +1,218 @@
+package dialog
+
+import (
+	"slices"
+
+	"shimwright/calc"
+	"shimwright/dialog/guard"
+	"shimwright/dialog/wording"
+)
+
+// setup asks for the profile of a saw. The common arrangement is taken with
+// one word; whoever has another goes through the parts that differ, now or
+// later.
+type setup struct{}
+
+func (setup) Name() string        { return "setup" }
+func (setup) Gives() []string     { return nil }
+func (setup) Needs() []string     { return nil }
+func (setup) Minimum(Profile) int { return 0 }
+
+func (setup) Run(t *Script) {
+	p := t.profile
+	if t.person.Unit == "" || t.has(Key{Name: "setup.units"}) {
+		a := question(Key{Name: "setup.units"}, "setup.units")
+		a.Choices = choices("mm", "in")
+		unit := t.Pick(a, wording.Text{})
+		t.SetPerson(func(p *Person) { p.Unit = unit })
+	}
+	a := question(Key{Name: "setup.name"}, "setup.name")
+	a.Choices = []guard.Choice{{Value: "saw", Text: wording.T("setup.name.default")}}
+	if p.Name != "" {
+		a.Choices = []guard.Choice{{Value: p.Name, Text: wording.Raw(p.Name)}}
+	}
+	p.Name = t.Words(a)
+
+	a = question(Key{Name: "setup.hand"}, "setup.hand")
+	a.Choices = order(p.Hand == calc.Right, "left", "right", "none")
+	p.Kind, p.Hand = Sliding, calc.Left
+	switch t.Pick(a, wording.Text{}) {
+	case "right":
+		p.Hand = calc.Right
+	case "none":
+		p.Kind = Cabinet
+	}
+
+	for round := 0; ; round++ {
+		a = question(Key{Name: "setup.accept", Round: round}, "setup.accept", p.summary()...)
+		a.Choices = choices("asis", "supports", "nuts", "blade", "fence", "tools", "tolerances")
+		part := t.Pick(a, wording.Text{})
+		if part == "asis" {
+			break
+		}
+		setupParts[part](t, round, &p)
+	}
+	t.SetProfile(p)
+}
+
+// setupParts are the parts of a profile that can be gone through.
+var setupParts = map[string]func(*Script, int, *Profile){
+	"supports": setupSupports, "nuts": setupNuts, "blade": setupBlade,
+	"fence": setupFence, "tools": setupTools, "tolerances": setupTolerances,
+}
+
+// has reports whether a question was answered in this job.
+func (t *Script) has(k Key) bool {
+	return slices.ContainsFunc(t.job.Answers, func(a Answer) bool { return a.Key == k })
+}
+
+// order offers the values, with second first when it is the present one.
+func order(second bool, values ...string) []guard.Choice {
+	if second {
+		values[0], values[1] = values[1], values[0]
+	}
+	return choices(values...)
+}
+
+// summary says in one sentence what is taken for granted.
+func (p Profile) summary() []any {
+	way := "way.ccw"
+	if !p.RaiseCCW {
+		way = "way.cw"
+	}
+	return []any{"Stations", len(p.Stations), "Each", len(p.Stations[0].Ys),
+		"Length", wording.Size{Value: p.Stations[len(p.Stations)-1].X - p.Stations[0].X, Coarse: true},
+		"Thread", wording.Raw(p.Thread), "Way", wording.T(way),
+		"Blade", wording.Size{Value: p.Blade, Coarse: true},
+		"Indicator", wording.Size{Value: p.tool(Indicator).Resolution, Resolution: 0.001}}
+}
+
+// number asks for a dimension or a count whose default is taken with `ok`.
+func (t *Script) number(name string, round, index int, def calc.Length, e guard.Ask, args ...any) calc.Length {
+	e.Key = Key{Name: name, Round: round, Index: index}
+	d := float64(def)
+	e.Default = &d
+	shown := any(wording.Size{Value: def, Coarse: true})
+	switch {
+	case e.Quantity == "count":
+		shown = int(def)
+	case e.Expect.Max <= 2:
+		shown = wording.Size{Value: def, Resolution: 0.001}
+	}
+	e.Text = wording.T(name+".ask", append(args, "Default", shown)...)
+	e.Why = wording.T("setup.why")
+	if v := t.Read(e, wording.Text{}); !v.Skipped {
+		return v.Length()
+	}
+	return def
+}
+
+func dimension(min, max calc.Length) guard.Ask {
+	return guard.Ask{Expect: dims(min, max), Quantity: "length"}
+}
+
+func count(min, max int) guard.Ask { return guard.Ask{Expect: counts(min, max), Quantity: "count"} }
+
+// pickOf asks for one of a few values in set-up.
+func (t *Script) pickOf(name string, round int, choices []guard.Choice) string {
+	a := guard.Ask{Key: Key{Name: name, Round: round}, Text: wording.T(name + ".ask"), Why: wording.T("setup.why"), Choices: choices}
+	return t.Pick(a, wording.Text{})
+}
+
+func setupSupports(t *Script, r int, p *Profile) {
+	old := p.Stations
+	n := int(t.number("setup.stations", r, 0, calc.Length(len(old)), count(calc.MinStations, calc.MaxStations)))
+	each := int(t.number("setup.each", r, 0, calc.Length(len(old[0].Ys)), count(1, 2)))
+	near := t.number("setup.near", r, 0, old[0].Ys[0], dimension(20, 2000))
+	far := near + 240
+	if len(old[0].Ys) > 1 {
+		far = max(old[0].Ys[1], near+60)
+	}
+	if each == 2 {
+		far = t.number("setup.far", r, 0, far, dimension(near+20, 3000))
+	}
+	last := max(old[len(old)-1].X, old[0].X+calc.Length(n-1)*100)
+	p.Stations = make([]Station, n)
+	for i := range p.Stations {
+		def := old[0].X + (last-old[0].X)*calc.Length(i)/calc.Length(n-1)
+		least := calc.Length(-500)
+		if i > 0 {
+			least = p.Stations[i-1].X + 50
+			def = max(def, least)
+		}
+		p.Stations[i].X = t.number("setup.station", r, i, def, dimension(least, 6000), "Station", i+1)
+		p.Stations[i].Ys = []calc.Length{near}
+		if each == 2 {
+			p.Stations[i].Ys = append(p.Stations[i].Ys, far)
+		}
+	}
+}
+
+func setupNuts(t *Script, r int, p *Profile) {
+	for i := 0; ; i++ {
+		a := question(Key{Name: "setup.thread", Round: r, Index: i}, "setup.thread", "Default", wording.Raw(p.Thread))
+		a.Choices = []guard.Choice{{Value: p.Thread, Text: wording.Raw(p.Thread)}}
+		if th, err := calc.ThreadByName(t.Words(a)); err == nil {
+			p.Thread = th.Name
+			break
+		}
+		t.Say("setup.thread.bad")
+	}
+	p.RaiseCCW = t.pickOf("setup.raises", r, order(!p.RaiseCCW, "ccw", "cw")) == "ccw"
+	p.Spanner = t.number("setup.spanner", r, 0, p.Spanner, dimension(50, 1000))
+}
+
+func setupBlade(t *Script, r int, p *Profile) {
+	p.Blade = t.number("setup.blade", r, 0, p.Blade, dimension(100, 1000))
+	p.TiltLeft = t.pickOf("setup.tilt", r, order(!p.TiltLeft, "left", "right")) == "left"
+	p.Scoring = t.pickOf("setup.scoring", r, order(p.Scoring, "no", "yes")) == "yes"
+}
+
+func setupFence(t *Script, r int, p *Profile) {
+	p.FenceRear = t.pickOf("setup.fenceplace", r, order(p.FenceRear, "front", "rear")) == "rear"
+	p.FencePivot = t.number("setup.pivot", r, 0, p.FencePivot, dimension(0, 4000))
+	for i := 0; ; i++ {
+		reach := t.number("setup.reach", r, i, p.FenceReach, dimension(0, 4000))
+		if (reach - p.FencePivot).Abs() >= 50 {
+			p.FenceReach = reach
+			break
+		}
+		t.Say("setup.reach.bad")
+	}
+}
+
+func setupTools(t *Script, r int, p *Profile) {
+	kept := func(kind string, res calc.Length) Tool { return Tool{Kind: kind, Resolution: res} }
+	res := t.number("setup.indicator", r, 0, p.tool(Indicator).Resolution, dimension(0.0005, 0.1))
+	cal := t.number("setup.caliper", r, 0, p.tool(Caliper).Resolution, dimension(0.001, 0.1))
+	square := t.number("setup.square", r, 0, p.tool(Square).Length, dimension(50, 1000))
+	p.Tools = []Tool{kept(Indicator, res), kept(Caliper, cal), {Kind: Square, Length: square}}
+	a := question(Key{Name: "setup.leaves", Round: r}, "setup.leaves")
+	a.Choices = choices("leaves13", "leaves20", "leaves8", "leavesinch")
+	switch t.Pick(a, wording.Text{}) {
+	case "leaves13":
+		p.Leaves = must(calc.FeelerSet(13))
+	case "leaves20":
+		p.Leaves = must(calc.FeelerSet(20))
+	case "leaves8":
+		p.Leaves = must(calc.FeelerSet(8))
+	case "leavesinch":
+		p.Leaves = inchLeaves()
+	}
+}
+
+// inchLeaves is a common inch set (practice, no published source).
+func inchLeaves() []calc.Length {
+	var out []calc.Length
+	for _, n := range []calc.Length{1.5, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 15, 18, 20, 25} {
+		out = append(out, n*calc.Thou)
+	}
+	return out
+}
+
+func setupTolerances(t *Script, r int, p *Profile) {
+	p.Tol.LevelHigh = t.number("setup.tol.level", r, 0, p.Tol.LevelHigh, dimension(0.02, 0.5))
+	p.Tol.ToeHigh = t.number("setup.tol.toe", r, 0, p.Tol.ToeHigh, dimension(0.01, 0.3))
+	p.Tol.Crosscut = t.number("setup.tol.crosscut", r, 0, p.Tol.Crosscut, dimension(0.01, 0.5))
+	p.Tol.RipHigh = t.number("setup.tol.rip", r, 0, p.Tol.RipHigh, dimension(0.01, 0.3))
+}
