@@ -77,6 +77,12 @@ func minimumZone(x, z []float64) float64 {
 func hullSide(x, z []float64, side float64) []int {
 	var hull []int
 	for i := range x {
+		if n := len(hull); n > 0 && x[hull[n-1]] == x[i] { // a station read twice
+			if (z[i]-z[hull[n-1]])*side >= 0 {
+				continue
+			}
+			hull = hull[:n-1]
+		}
 		for len(hull) >= 2 {
 			a, b := hull[len(hull)-2], hull[len(hull)-1]
 			turn := (x[b]-x[a])*(z[i]-z[a]) - (z[b]-z[a])*(x[i]-x[a])
