@@ -6,12 +6,15 @@
 //
 // Two engines keep the same promises and pass the same suite (storetest): an
 // embedded file (boltstore) and Redis (redisstore).
+//
+// Time: no engine reads a clock. What has expired is judged by the latest time
+// that a caller has told this Store (Commit.At, and the now of Due, Claim,
+// Resend and Stats); see Told. Times are kept to the millisecond, in UTC.
 package store
 
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"time"
 )
@@ -22,7 +25,8 @@ var (
 	// Nothing was written; load again and handle the message afresh.
 	ErrStale = errors.New("store: a document changed meanwhile")
 	// ErrConflict: the id was used before in this conversation for a
-	// message with other content. Nothing was written.
+	// message with other content, or the id of a record of the shop.
+	// Nothing was written.
 	ErrConflict = errors.New("store: this id was used for another message")
 	// ErrNotFound: there is no such document, shop or address.
 	ErrNotFound = errors.New("store: not found")
@@ -41,21 +45,11 @@ var (
 )
 
 // SeenError reports that the commit's inbound message (or fired reminder) was
-// handled before. Answer is what it was answered then.
+// handled before. Answer is what the message was answered then; for a reminder
+// it is empty.
 type SeenError struct{ Answer []byte }
 
 func (e *SeenError) Error() string { return "store: handled before" }
-
-// Limits, the same in every engine; a commit that passes one is refused whole
-// with an error that wraps ErrFull.
-const (
-	MaxDoc     = 512 << 10 // bytes of one document
-	MaxAnswer  = 64 << 10  // bytes of one stored answer
-	MaxInbound = 16 << 10  // bytes of one stored inbound text
-	MaxOut     = 16 << 10  // bytes of one outgoing message
-	MaxQueue   = 1000      // outgoing messages waiting in one conversation
-	KeepIDs    = 7 * 24 * time.Hour
-)
 
 // Conversation names a conversation within its shop.
 type Conversation struct{ Shop, ID string }
@@ -74,7 +68,8 @@ const (
 
 // Doc is one document. In Commit.Put, Version is the version that it replaces
 // (0: must not exist yet); in what Load returns, its present version (0: does
-// not exist). A nil Body in Commit.Put deletes.
+// not exist). A nil Body in Commit.Put deletes. Versions grow and are never
+// used twice, so a document that was deleted and made again is another one.
 type Doc struct {
 	Kind    Kind
 	ID      string
@@ -95,7 +90,7 @@ type Handled struct {
 	ID   string // unique in its conversation for KeepIDs; empty: nothing inbound
 	Hash []byte // of the content; the same id with another hash is ErrConflict
 	Text []byte // kept for the transcript
-	From string // the sender, kept for the transcript
+	From string // the sender, kept for the transcript; Scope.Person matches it
 }
 
 // Record is an immutable record. Body is opaque; the other fields are what it
@@ -110,7 +105,9 @@ type Record struct {
 }
 
 // Out is one outgoing message. Everything about it is fixed here, so that
-// every attempt sends the same.
+// every attempt sends the same. The messages of a conversation go in the order
+// in which they were committed; one with NotBefore takes its place in the line
+// when that time has come, and holds up nothing before it.
 type Out struct {
 	ID           string // unique in the shop; the id that the receiver sees
 	Conversation string
@@ -136,21 +133,24 @@ type Reminder struct {
 // changes. All of it takes effect, or none.
 //
 // Order of checks: Inbound and Fired first (SeenError, ErrConflict), then Read
-// and Put versions (ErrStale), then limits (ErrFull).
+// and Put versions (ErrStale), then limits (ErrFull), then the ids of Records
+// (ErrConflict). What is not well formed (a commit without shop or time, an
+// outgoing message without an id) is an error before all of them.
 type Commit struct {
 	Shop         string
 	Conversation string
 	Read         []Version // every document relied on, changed or not
 	Put          []Doc
 	Inbound      Handled
-	Fired        string    // the reminder handled by this commit; SeenError when gone
+	Fired        string    // the reminder handled, and dropped, by this commit; SeenError when gone
 	FiredDue     time.Time // its due time as loaded; SeenError when it has moved
 	Answer       []byte    // what the same Inbound gets again
 	Records      []Record
 	Outbox       []Out
 	Remind       []Reminder
 	Forget       []string // reminders to drop, by id; unknown ids are no error
-	Silence      bool     // drop what waits in this conversation's outbox
+	Silence      bool     // drop what waits in this conversation's outbox, before Outbox is added
+	Moved        []Entry  // handled before this conversation moved here; kept as if handled here
 	At           time.Time
 }
 
@@ -158,15 +158,16 @@ type Commit struct {
 type Documents struct {
 	Conversation Doc
 	People       Doc
-	Saws         []Doc    // every saw of the shop, by id
-	Last         []Record // the newest record of each saw and characteristic
-	Reminders    []Reminder
-	Seen         *Handled // set when the inbound id asked about was handled before
-	Answer       []byte   // its answer, when Seen is set
+	Saws         []Doc      // every saw of the shop, by id
+	Last         []Record   // the newest record of each saw and characteristic, in that order
+	Reminders    []Reminder // every reminder of the shop, the next due first
+	Seen         *Handled   // set when the inbound id asked about was handled before
+	Answer       []byte     // its answer, when Seen is set
 }
 
 // Entry is one line of a transcript: what came in and what was answered. A
-// handled reminder has an empty Inbound.ID and its id in Fired.
+// handled reminder has an empty Inbound.ID and its id in Fired. Seq grows
+// within a conversation, not by ones. A commit with neither leaves no entry.
 type Entry struct {
 	Seq     uint64
 	At      time.Time
@@ -193,7 +194,8 @@ type Delivery struct {
 // Outcome is how an attempt ended.
 type Outcome int
 
-// The outcomes.
+// The outcomes. A message silenced while it was under way is forgotten
+// whatever its outcome.
 const (
 	Sent    Outcome = iota // done
 	Retry                  // try again at the time given
@@ -221,9 +223,12 @@ type RecordQuery struct {
 }
 
 // Scope is what Erase removes: a saw, a person, or with neither the whole
-// shop. Erasing a person removes their name from records, drops their
-// reminders and conversations; the people and saw documents are the caller's
-// to rewrite first, by Commit.
+// shop, its addresses included. Erasing a saw removes its document, records
+// and reminders. Erasing a person removes their name from records, drops their
+// reminders, and the conversations in which nobody else ever wrote; in a
+// conversation shared with others their lines go, the ids of what was handled
+// stay. The people and saw documents, and a job in a shared conversation, are
+// the caller's to rewrite first, by Commit.
 type Scope struct{ Shop, Saw, Person string }
 
 // Stats is what an operator watches.
@@ -231,7 +236,7 @@ type Stats struct {
 	Waiting    int           // outgoing messages not yet settled
 	OldestWait time.Duration // age of the oldest one that should have gone
 	Dead       int
-	Due        int           // reminders due and not handled
+	Due        int           // reminders due and not handled, counted up to MaxStats
 	Late       time.Duration // lateness of the oldest of them
 	Skew       time.Duration // engine's clock minus ours; 0 when it has none
 }
@@ -266,20 +271,24 @@ type Store interface {
 	// Claim leases up to max outgoing messages that may be sent at now, at
 	// most one of each conversation: the oldest unsettled one.
 	Claim(ctx context.Context, now time.Time, lease time.Duration, max int) ([]Delivery, error)
-	// Settle ends an attempt: ErrLost when the lease has passed on.
+	// Settle ends an attempt: ErrLost when the lease has passed on. next is
+	// when to try again after Retry, and the time of death after Dead.
 	Settle(ctx context.Context, d Delivery, o Outcome, next time.Time, reason string) error
-	// Dead lists dead letters, newest first; shop "" means all shops.
+	// Dead lists dead letters, newest first; shop "" means all shops. A shop
+	// keeps its newest MaxDead.
 	Dead(ctx context.Context, shop string, max int) ([]DeadLetter, error)
-	// Resend moves a dead letter back to the end of its conversation's queue.
+	// Resend moves a dead letter back to the end of its conversation's
+	// queue, its attempts counted afresh; ErrNotFound when there is none.
 	Resend(ctx context.Context, shop, outID string, now time.Time) error
 
 	// Shops lists the shops, in order, from the one after after.
 	Shops(ctx context.Context, after string, max int) ([]string, error)
-	// Erase removes what scope names, records and transcripts included.
+	// Erase removes what scope names, records and transcripts included. One
+	// that failed half way is repeated; what is not there is no error.
 	Erase(ctx context.Context, s Scope) error
 	// Backup writes a consistent copy while running; Restore reads one into
-	// an empty store. The format is the same for every engine: one JSON
-	// object a line (see dump.go).
+	// an empty store, which stays empty when that fails. The format is the
+	// same for every engine: one JSON object a line (see Line).
 	Backup(ctx context.Context, w io.Writer) error
 	Restore(ctx context.Context, r io.Reader) error
 	// Stats reports queue depths at now.
@@ -289,42 +298,4 @@ type Store interface {
 	// Ping reports whether the engine answers.
 	Ping(ctx context.Context) error
 	Close() error
-}
-
-// Full returns an ErrFull that names what passed its limit.
-func Full(what string, size, limit int) error {
-	return fmt.Errorf("%w: %s has %d, the limit is %d", ErrFull, what, size, limit)
-}
-
-// Validate reports whether the commit keeps the limits and is well formed. An
-// engine calls it before it writes; the queue length it checks itself.
-func (c Commit) Validate() error {
-	if c.Shop == "" {
-		return errors.New("store: commit without a shop")
-	}
-	if len(c.Answer) > MaxAnswer {
-		return Full("answer", len(c.Answer), MaxAnswer)
-	}
-	if len(c.Inbound.Text) > MaxInbound {
-		return Full("inbound text", len(c.Inbound.Text), MaxInbound)
-	}
-	for _, d := range c.Put {
-		if len(d.Body) > MaxDoc {
-			return Full("document "+string(d.Kind)+" "+d.ID, len(d.Body), MaxDoc)
-		}
-	}
-	for _, o := range c.Outbox {
-		if len(o.Body) > MaxOut {
-			return Full("outgoing message "+o.ID, len(o.Body), MaxOut)
-		}
-		if o.ID == "" || o.Conversation == "" || o.Channel == "" {
-			return errors.New("store: outgoing message without id, conversation or channel")
-		}
-	}
-	for _, r := range c.Remind {
-		if r.ID == "" || r.Due.IsZero() {
-			return errors.New("store: reminder without id or due time")
-		}
-	}
-	return nil
 }
