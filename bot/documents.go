@@ -1,0 +1,143 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"shimwright/dialog"
+	"shimwright/store"
+)
+
+// tombstone stands for a saw that is to be erased, until it is.
+const tombstone = `{"erased":true}`
+
+// loaded is what a message is handled on.
+type loaded struct {
+	view   dialog.View
+	state  dialog.State
+	erased []string // saws whose erasure was interrupted
+}
+
+// decode turns the documents of a conversation and its shop into what the
+// dialog looks at.
+func decode(docs store.Documents, e event, limits dialog.Limits) (loaded, error) {
+	l := loaded{view: dialog.View{Shop: e.shop, Conversation: e.conversation, Channel: e.channel, Limits: limits}}
+	if err := decodeDoc(docs.Conversation, &l.state); err != nil {
+		return l, err
+	}
+	if err := decodeDoc(docs.People, &l.view.People); err != nil {
+		return l, err
+	}
+	for _, d := range docs.Saws {
+		if string(d.Body) == tombstone {
+			l.erased = append(l.erased, d.ID)
+			continue
+		}
+		var saw dialog.Saw
+		if err := decodeDoc(d, &saw); err != nil {
+			return l, err
+		}
+		l.view.Saws = append(l.view.Saws, saw)
+	}
+	var err error
+	l.view.Last, err = decodeRecords(docs.Last)
+	for _, r := range docs.Reminders {
+		l.view.Due = append(l.view.Due, dialog.DueMark{ID: r.ID, Saw: r.Saw, Person: r.Person, Due: r.Due})
+	}
+	return l, err
+}
+
+func decodeDoc(d store.Doc, into any) error {
+	if len(d.Body) == 0 {
+		return nil
+	}
+	if err := json.Unmarshal(d.Body, into); err != nil {
+		return fmt.Errorf("the stored document %s %s cannot be read: %w", d.Kind, mask(d.ID), err)
+	}
+	return nil
+}
+
+func decodeRecords(list []store.Record) ([]dialog.Record, error) {
+	records := make([]dialog.Record, len(list))
+	for i, r := range list {
+		if err := json.Unmarshal(r.Body, &records[i]); err != nil {
+			return nil, fmt.Errorf("the stored record %s cannot be read: %w", r.ID, err)
+		}
+	}
+	return records, nil
+}
+
+// commit gathers all that handling the event changes, and the answer that is
+// stored with it.
+func (h *handler) commit(docs store.Documents, l loaded, e event, res dialog.Result, now time.Time) store.Commit {
+	a, put := newAnswer(e.shop, e.conversation, e.id(), res.Turn, h.token, now)
+	c := store.Commit{Shop: e.shop, Conversation: e.conversation, At: now, Answer: encode(a),
+		Forget: res.Forget, Silence: res.Silence, Read: reliedOn(docs)}
+	if e.speaker != nil {
+		c.Inbound = store.Handled{ID: e.message.ID, Hash: e.message.hash(e.from), Text: []byte(e.message.Text), From: l.view.Person}
+	} else {
+		c.Fired, c.FiredDue = e.due.ID, e.due.Due
+	}
+	if body := encode(res.State); !bytes.Equal(body, docs.Conversation.Body) {
+		put = append(put, store.Doc{Kind: store.KindConversation, ID: e.conversation, Version: docs.Conversation.Version, Body: body})
+	}
+	if res.People != nil {
+		put = append(put, store.Doc{Kind: store.KindPeople, Version: docs.People.Version, Body: encode(res.People)})
+	}
+	put = append(put, sawDocs(docs, res)...)
+	for _, r := range res.Records {
+		c.Records = append(c.Records, store.Record{ID: r.ID, Saw: r.Saw, Characteristic: r.Characteristic,
+			Person: r.Person, At: r.At, Body: encode(r)})
+	}
+	for _, r := range res.Remind {
+		c.Remind = append(c.Remind, store.Reminder{ID: r.ID, Conversation: e.conversation, Saw: r.Saw,
+			Person: r.Person, Due: r.Due, Body: r.Body})
+	}
+	people := l.view.People
+	if res.People != nil {
+		people = *res.People
+	}
+	for i, s := range res.Send {
+		out, pictures, ok := h.outgoing(e, people, s, i+1, now)
+		if ok {
+			c.Outbox, put = append(c.Outbox, out), append(put, pictures...)
+		}
+	}
+	if e.speaker == nil {
+		list, pictures := h.due(e, people, res.Turn, now)
+		c.Outbox, put = append(c.Outbox, list...), append(put, pictures...)
+	}
+	c.Put = put
+	return c
+}
+
+// reliedOn names every document that was looked at: one that changes meanwhile
+// makes the commit stale, whether it is written or not.
+func reliedOn(docs store.Documents) []store.Version {
+	all := append([]store.Doc{docs.Conversation, docs.People}, docs.Saws...)
+	list := make([]store.Version, len(all))
+	for i, d := range all {
+		list[i] = store.Version{Kind: d.Kind, ID: d.ID, Version: d.Version}
+	}
+	return list
+}
+
+// sawDocs returns the saws that changed, the one to be erased as a tombstone.
+func sawDocs(docs store.Documents, res dialog.Result) []store.Doc {
+	versions := map[string]uint64{}
+	for _, d := range docs.Saws {
+		versions[d.ID] = d.Version
+	}
+	var put []store.Doc
+	for _, s := range res.Saws {
+		if s.ID != res.EraseSaw {
+			put = append(put, store.Doc{Kind: store.KindSaw, ID: s.ID, Version: versions[s.ID], Body: encode(s)})
+		}
+	}
+	if res.EraseSaw != "" {
+		put = append(put, store.Doc{Kind: store.KindSaw, ID: res.EraseSaw, Version: versions[res.EraseSaw], Body: []byte(tombstone)})
+	}
+	return put
+}

@@ -1,0 +1,261 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"time"
+
+	"shimwright/dialog"
+	"shimwright/store"
+)
+
+// How long, and how often, the handling of one message is tried.
+const (
+	handleTime = 10 * time.Second
+	maxTries   = 12
+	firstPause = 2 * time.Millisecond
+	lastPause  = 100 * time.Millisecond
+)
+
+// errCrowded: too many messages of one conversation wait.
+var errCrowded = errors.New("too many messages of this conversation wait")
+
+// handler takes a message, or a reminder that has fallen due, through the
+// dialog into the store: load, step, commit.
+type handler struct {
+	store  store.Store
+	now    func() time.Time
+	newID  func() string
+	token  func() string
+	limits func(channel string) dialog.Limits
+	wake   func(conversation string) // called after a commit
+	// absolute makes an address of the service one that others can call.
+	absolute func(path string) string
+	lanes    *lanes
+	log      *slog.Logger
+	meter    *meters
+}
+
+// event is one thing to be handled, in a shop and conversation that are known.
+type event struct {
+	shop, conversation string
+	channel            string // over which the answer goes
+	from               string // who sent it, for the transcript and the hash
+	speaker            *speaker
+	message            posted            // when a person speaks
+	due                store.DueReminder // when a reminder fires; then speaker is nil
+}
+
+// message handles a message and returns the JSON of its answer, which is
+// stored when it returns. Messages of one conversation are handled one after
+// the other, in the order of the calls. Its error is a *problem.
+func (h *handler) message(ctx context.Context, e event) ([]byte, error) {
+	leave, err := h.lanes.enter(ctx, "c/"+e.shop+"/"+e.conversation)
+	if errors.Is(err, errCrowded) {
+		return nil, tooMany(time.Second).because(err)
+	}
+	if err != nil {
+		return nil, unavailable(err) // the caller has gone
+	}
+	defer leave()
+	// From here on the work is finished even when the caller goes away: a
+	// phone that loses its connection finds the answer under the same id.
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), handleTime)
+	defer cancel()
+	stored, err := h.settle(ctx, e)
+	if err != nil {
+		return nil, err
+	}
+	return stored, nil
+}
+
+// fire handles a reminder that has fallen due. A reminder that another replica
+// handled, or that was moved, is no error.
+func (h *handler) fire(ctx context.Context, r store.DueReminder) error {
+	leave, err := h.lanes.enter(ctx, "c/"+r.Shop+"/"+r.Conversation)
+	if err != nil {
+		return err
+	}
+	defer leave()
+	_, err = h.settle(ctx, event{shop: r.Shop, conversation: r.Conversation, due: r})
+	return err
+}
+
+// settle tries until the event is committed. After the first try that came too
+// late it keeps others of the same shop in this process out, so that it meets
+// other replicas only.
+func (h *handler) settle(ctx context.Context, e event) ([]byte, error) {
+	pause := firstPause
+	for try := range maxTries {
+		if try == 1 {
+			leave, err := h.lanes.enter(ctx, "s/"+e.shop)
+			if err != nil {
+				return nil, unavailable(err)
+			}
+			defer leave()
+		}
+		stored, err := h.try(ctx, e)
+		if !errors.Is(err, store.ErrStale) {
+			return stored, storeProblem(err)
+		}
+		h.meter.stale.Inc()
+		select {
+		case <-time.After(pause/2 + rand.N(pause)):
+		case <-ctx.Done():
+			return nil, unavailable(ctx.Err())
+		}
+		pause = min(2*pause, lastPause)
+	}
+	return nil, unavailable(fmt.Errorf("%w, %d times", store.ErrStale, maxTries))
+}
+
+// try is one attempt: on the state as it is now.
+func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
+	now := h.now()
+	docs, err := h.store.Load(ctx, store.Conversation{Shop: e.shop, ID: e.conversation}, e.message.ID)
+	if err != nil {
+		return nil, err
+	}
+	if docs.Seen != nil {
+		return h.again(docs, e, now)
+	}
+	l, err := decode(docs, e, h.limits(e.channel))
+	if err != nil {
+		return nil, err
+	}
+	var peopleChanged bool
+	if e.speaker != nil {
+		l.view.People, l.view.Person, peopleChanged, err = e.speaker.in(l.view.People, h.newID, now)
+		if errors.Is(err, errRevoked) {
+			return nil, unauthorized("This device is no longer paired; ask for a new link.").because(err)
+		}
+	}
+	res, err := h.step(ctx, &l, e, now)
+	if err != nil {
+		return nil, err
+	}
+	if res.People == nil && peopleChanged {
+		res.People = &l.view.People
+	}
+	c := h.commit(docs, l, e, res, now)
+	err = h.store.Commit(ctx, c)
+	var seen *store.SeenError
+	switch {
+	case errors.As(err, &seen):
+		return seen.Answer, nil
+	case errors.Is(err, store.ErrConflict):
+		return nil, h.conflicting(ctx, e, err)
+	case err != nil:
+		return nil, err
+	}
+	h.after(ctx, e, append(l.erased, res.EraseSaw))
+	return c.Answer, nil
+}
+
+// again answers a message that was handled before.
+func (h *handler) again(docs store.Documents, e event, now time.Time) ([]byte, error) {
+	if !bytes.Equal(docs.Seen.Hash, e.message.hash(e.from)) {
+		return nil, conflict()
+	}
+	h.meter.again.Inc()
+	var a answer
+	if err := json.Unmarshal(docs.Answer, &a); err != nil {
+		return nil, fmt.Errorf("the stored answer to %s cannot be read: %w", mask(e.message.ID), err)
+	}
+	if a.withhold(now) {
+		return nil, expired()
+	}
+	return docs.Answer, nil
+}
+
+// conflicting tells an id used twice by the client from one used twice by the
+// program.
+func (h *handler) conflicting(ctx context.Context, e event, cause error) error {
+	docs, err := h.store.Load(ctx, store.Conversation{Shop: e.shop, ID: e.conversation}, e.message.ID)
+	switch {
+	case err != nil:
+		return err
+	case docs.Seen != nil && !bytes.Equal(docs.Seen.Hash, e.message.hash(e.from)):
+		return conflict()
+	}
+	return internal(cause)
+}
+
+// step runs the dialog, once more with the history when it asks for that.
+func (h *handler) step(ctx context.Context, l *loaded, e event, now time.Time) (dialog.Result, error) {
+	in := e.input()
+	res := dialog.Step(l.view, l.state, in, now)
+	if res.NeedHistory == "" {
+		return res, nil
+	}
+	q := store.RecordQuery{Shop: e.shop, Saw: res.NeedHistory}
+	if q.Saw == "*" {
+		q.Saw = ""
+	}
+	records, err := h.store.Records(ctx, q)
+	if err != nil {
+		return res, err
+	}
+	if l.view.History, err = decodeRecords(records); err != nil {
+		return res, err
+	}
+	l.view.HasHistory = true
+	res = dialog.Step(l.view, l.state, in, now)
+	if res.NeedHistory != "" {
+		return res, errors.New("the dialog asked for the history twice")
+	}
+	return res, nil
+}
+
+// id is that of the message, or of the reminder.
+func (e event) id() string {
+	if e.speaker == nil {
+		return e.due.ID
+	}
+	return e.message.ID
+}
+
+// input is the event as the dialog takes it.
+func (e event) input() dialog.Input {
+	if e.speaker == nil {
+		return dialog.Due{ID: e.due.ID, Saw: e.due.Saw, Body: e.due.Body}
+	}
+	return dialog.Message{ID: e.message.ID, Text: e.message.Text, SentAt: e.message.SentAt}
+}
+
+// after does what follows a commit: whoever listens is woken, and saws that
+// were forgotten lose their records too.
+func (h *handler) after(ctx context.Context, e event, erase []string) {
+	h.wake(e.conversation)
+	for _, saw := range erase {
+		if saw == "" {
+			continue
+		}
+		if err := h.store.Erase(ctx, store.Scope{Shop: e.shop, Saw: saw}); err != nil {
+			// A tombstone stands in its place; the next message of the shop
+			// comes by here again.
+			h.log.Error("a saw could not be erased yet", "shop", e.shop, "error", err)
+		}
+	}
+}
+
+// storeProblem words an error of the store for the client. A nil stays nil.
+func storeProblem(err error) error {
+	var p *problem
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &p):
+		return p
+	case errors.Is(err, store.ErrUnavailable), errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+		return unavailable(err)
+	case errors.Is(err, store.ErrFull):
+		return full(err)
+	}
+	return internal(err)
+}

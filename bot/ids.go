@@ -1,0 +1,55 @@
+package main
+
+import (
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/base32"
+	"encoding/base64"
+	"encoding/hex"
+	"strings"
+)
+
+// newID returns an id that nobody can guess and that is easily read out: 80
+// random bits as 16 letters and digits.
+func newID() string {
+	var b [10]byte
+	_, _ = rand.Read(b[:]) // never fails: crypto/rand
+	return strings.ToLower(base32.StdEncoding.EncodeToString(b[:]))
+}
+
+// newToken returns a secret of 256 random bits, safe in a URL and a cookie.
+func newToken() string {
+	var b [32]byte
+	_, _ = rand.Read(b[:])
+	return base64.RawURLEncoding.EncodeToString(b[:])
+}
+
+// tokenHash is what is stored of a token.
+func tokenHash(token string) string {
+	h := sha256.Sum256([]byte(token))
+	return hex.EncodeToString(h[:])
+}
+
+// mask makes a name fit for the log: of a run of five digits or more, which may
+// be somebody's number, only the last two stay.
+func mask(s string) string {
+	var b strings.Builder
+	for i := 0; i < len(s); {
+		j := i
+		for j < len(s) && s[j] >= '0' && s[j] <= '9' {
+			j++
+		}
+		switch {
+		case j-i >= 5:
+			b.WriteString("***")
+			b.WriteString(s[j-2 : j])
+		case j > i:
+			b.WriteString(s[i:j])
+		default:
+			b.WriteByte(s[i])
+			j = i + 1
+		}
+		i = j
+	}
+	return b.String()
+}

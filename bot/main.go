@@ -1,0 +1,80 @@
+// Command bot is the program: the service that a woodworker's phone, tablet or
+// measuring program speaks with, and the commands around it. `bot help` lists
+// them.
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+	_ "time/tzdata" // time zones also where the system has none
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, console{os.Stdin, os.Stdout, os.Stderr}, os.Args[1:]))
+}
+
+// console is where a command reads and writes.
+type console struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// command is one subcommand.
+type command struct {
+	name    string
+	args    string // as help shows them
+	meaning string
+	run     func(ctx context.Context, c console, args []string) error
+}
+
+// commands lists the subcommands, in the order of help.
+func commands() []command {
+	return []command{
+		{"serve", "", "answer on the network; what happens without a command", serve},
+		{"chat", "", "hold the same conversation in this terminal", chat},
+		{"pair", "[name [role]] | list | revoke ID", "print a one-time link for a phone or tablet", pair},
+		{"config", "", "print every setting, its default and its meaning", config},
+		{"help", "", "print this", help},
+	}
+}
+
+// run carries out a command and returns the exit status: 0, 1 when it failed,
+// 2 when it was not understood.
+func run(ctx context.Context, c console, args []string) int {
+	if len(args) == 0 {
+		args = []string{"serve"}
+	}
+	if args[0] == "-h" || args[0] == "--help" {
+		args[0] = "help"
+	}
+	for _, cmd := range commands() {
+		if cmd.name != args[0] {
+			continue
+		}
+		if err := cmd.run(ctx, c, args[1:]); err != nil {
+			fmt.Fprintln(c.err, "shimwright: "+err.Error())
+			return 1
+		}
+		return 0
+	}
+	fmt.Fprintf(c.err, "shimwright: there is no command %q\n\n", args[0])
+	_ = help(ctx, console{out: c.err}, nil)
+	return 2
+}
+
+func help(_ context.Context, c console, _ []string) error {
+	fmt.Fprintln(c.out, "Usage: bot [command]")
+	fmt.Fprintln(c.out)
+	for _, cmd := range commands() {
+		fmt.Fprintf(c.out, "  %-42s %s\n", cmd.name+" "+cmd.args, cmd.meaning)
+	}
+	return nil
+}
+
+func config(_ context.Context, c console, _ []string) error { return printConfig(c.out) }

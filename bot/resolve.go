@@ -1,0 +1,197 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"shimwright/bot/channel/page"
+	"shimwright/bot/channel/webhook"
+	"shimwright/dialog"
+	"shimwright/store"
+)
+
+// The shop and the person of a machine that nobody has set up otherwise.
+const (
+	homeShop  = "home"
+	homeOwner = "owner"
+)
+
+// caller is who makes a request, as its credentials say.
+type caller struct {
+	kind   callerKind
+	shop   string // of a local or paired browser; a program speaks for any
+	device string // hash of the token of a paired browser
+}
+
+type callerKind int
+
+// The kinds of caller.
+const (
+	local   callerKind = iota // a browser or terminal on this machine, without pairing
+	paired                    // a browser with a device cookie
+	program                   // a program that signs
+)
+
+// channelName is the channel over which the caller is spoken with.
+func (c caller) channelName() string {
+	if c.kind == program {
+		return webhook.Name
+	}
+	return page.Name
+}
+
+// errRevoked: the device was revoked, or its person removed.
+var errRevoked = errors.New("this device is no longer paired")
+
+// directory finds the shop that something belongs to.
+type directory struct {
+	store store.Store
+	newID func() string
+}
+
+// conversationAddress is the address of a program's conversation.
+func conversationAddress(conversation string) string { return webhook.Name + ":" + conversation }
+
+// deviceAddress and linkAddress are those of a paired browser and of a pairing
+// link, by the hash of their tokens.
+func deviceAddress(hash string) string { return "device:" + hash }
+func linkAddress(hash string) string   { return "pair:" + hash }
+
+// find returns the shop of a caller's conversation; store.ErrNotFound when a
+// program names one that does not exist.
+func (d directory) find(ctx context.Context, c caller, conversation string) (string, error) {
+	if c.kind != program {
+		return c.shop, nil
+	}
+	return d.store.Resolve(ctx, conversationAddress(conversation))
+}
+
+// found is find for writing: a program's unknown conversation gets a shop of
+// its own. The address points to the new shop before anything is in it, so a
+// crash in between leaves an empty shop that the next attempt finds and fills.
+func (d directory) found(ctx context.Context, c caller, conversation string) (string, error) {
+	for range 3 {
+		shop, err := d.find(ctx, c, conversation)
+		if !errors.Is(err, store.ErrNotFound) {
+			return shop, err
+		}
+		shop = "s" + d.newID()
+		err = d.store.Point(ctx, conversationAddress(conversation), "", shop)
+		if !errors.Is(err, store.ErrStale) {
+			return shop, err
+		}
+		// Another replica was first; look again.
+	}
+	return "", fmt.Errorf("%w: the shop of a conversation kept changing", store.ErrUnavailable)
+}
+
+// speaker is who speaks, as far as it is known before the people of the shop
+// are loaded.
+type speaker struct {
+	kind         callerKind
+	device       string // paired: hash of the token
+	sender       string // program: as the program names them
+	conversation string
+}
+
+// in returns the people of a shop with the speaker in them, the speaker's id,
+// and whether anything was changed. The people given are not changed.
+func (s speaker) in(p dialog.People, newID func() string, now time.Time) (dialog.People, string, bool, error) {
+	p.Persons = slices.Clone(p.Persons)
+	i, changed, err := s.find(&p, newID)
+	if err != nil {
+		return p, "", false, err
+	}
+	if s.reach(&p.Persons[i], now) {
+		changed = true
+	}
+	return p, p.Persons[i].ID, changed, nil
+}
+
+// find returns the index of the speaker in p, who is added where that is how
+// people come in: the owner of this machine, and whom a program speaks for.
+func (s speaker) find(p *dialog.People, newID func() string) (i int, changed bool, err error) {
+	switch s.kind {
+	case local:
+		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool { return q.ID == homeOwner })
+		if i >= 0 {
+			return i, false, nil
+		}
+		p.Persons = append(p.Persons, dialog.Person{ID: homeOwner, Role: dialog.Owner})
+	case paired:
+		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool {
+			return !q.Removed && slices.ContainsFunc(q.Devices, func(d dialog.Device) bool {
+				return d.Hash == s.device && !d.Revoked
+			})
+		})
+		if i < 0 {
+			return 0, false, errRevoked
+		}
+		return i, false, nil
+	case program:
+		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool {
+			return slices.ContainsFunc(q.Addresses, func(a dialog.Address) bool {
+				return a.Channel == webhook.Name && a.Conversation == s.conversation && a.To == s.to()
+			})
+		})
+		if i >= 0 {
+			return i, false, nil
+		}
+		// The first one to speak owns the shop; whoever the program adds
+		// later may set up and measure.
+		role := dialog.Setter
+		if len(p.Persons) == 0 {
+			role = dialog.Owner
+		}
+		p.Persons = append(p.Persons, dialog.Person{ID: "p" + newID(), Name: s.sender, Role: role})
+	}
+	return len(p.Persons) - 1, true, nil
+}
+
+// to is the speaker's address on the channel.
+func (s speaker) to() string {
+	if s.kind == program {
+		return s.sender
+	}
+	return s.conversation
+}
+
+// maxAddresses bounds how many addresses of one channel are kept of a person;
+// a browser that forgets its conversation makes a new one each time.
+const maxAddresses = 8
+
+// reach notes where the person was heard last: at the end of the list. The day
+// is enough, so that most messages leave the people unchanged.
+func (s speaker) reach(q *dialog.Person, now time.Time) bool {
+	channel := caller{kind: s.kind}.channelName()
+	day := now.UTC().Truncate(24 * time.Hour)
+	at := slices.IndexFunc(q.Addresses, func(a dialog.Address) bool {
+		return a.Channel == channel && a.Conversation == s.conversation && a.To == s.to()
+	})
+	if at >= 0 && at == len(q.Addresses)-1 && q.Addresses[at].Used.Equal(day) {
+		return false
+	}
+	list := slices.Clone(q.Addresses)
+	if at >= 0 {
+		list = slices.Delete(list, at, at+1)
+	}
+	list = append(list, dialog.Address{Channel: channel, To: s.to(), Conversation: s.conversation, Used: day})
+	extra := -maxAddresses
+	for _, a := range list {
+		if a.Channel == channel {
+			extra++
+		}
+	}
+	list = slices.DeleteFunc(list, func(a dialog.Address) bool {
+		if a.Channel == channel && extra > 0 {
+			extra--
+			return true
+		}
+		return false
+	})
+	q.Addresses = list
+	return true
+}
