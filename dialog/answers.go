@@ -42,7 +42,11 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 	a := o.prompt.Ask()
 	switch {
 	case safetyWord(o.prompt):
-		st.say("safety.exact", "Word", wording.T(a.Word))
+		if st.s.Asked == askedName(saw, o.prompt) {
+			st.say("safety.exact", "Word", wording.T(a.Word))
+		} else {
+			st.say("safety.again")
+		}
 	case o.prompt.Adjustment() != nil:
 		st.moves(saw, o, text)
 		return
@@ -89,6 +93,10 @@ func (st *step) confirmed(saw *Saw, o outcome) {
 
 // picked accepts a choice. Two questions are about the job, not part of it.
 func (st *step) picked(saw *Saw, a guard.Ask, v string) {
+	if a.Key.Name == "stopped" || a.Key.Name == "impossible" {
+		st.leave(saw)
+		return
+	}
 	if a.Key.Name == "held" {
 		if v == "takeover" {
 			st.takeOver(saw)
@@ -231,8 +239,14 @@ func (st *step) doubt(saw *Saw, a guard.Ask, e reading.Expect, r reading.Result)
 			add(v)
 		}
 	}
-	if r.Status == reading.Doubt {
+	if r.Status == reading.Doubt && !a.Hard {
 		add(r.Value)
+	}
+	if n == 0 {
+		st.say("reading.range", "Low", st.value(a, reading.Value{Low: e.Min, High: e.Min}),
+			"High", st.value(a, reading.Value{Low: e.Max, High: e.Max}))
+		st.show()
+		return
 	}
 	args["n"] = strconv.Itoa(n)
 	slip := reading.NoSlip

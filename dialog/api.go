@@ -232,6 +232,7 @@ type State struct {
 	Pending string            `json:"pending,omitempty"`
 	Args    map[string]string `json:"args,omitempty"` // of the pending question
 	Stopped bool              `json:"stopped,omitempty"`
+	Asked   string            `json:"asked,omitempty"` // the safety question that was put last, and only if it was the last one put
 }
 
 // People is the people of one shop.

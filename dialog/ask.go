@@ -74,8 +74,8 @@ func (t *Script) measured(e calc.Estimate) *Measured {
 	return &Measured{Value: e.Value, Uncertainty: e.U, At: t.now}
 }
 
-// must panics on an error that only a mistake in the program can cause: every
-// input was checked when it was accepted.
+// must returns v, or ends the replay: readings that a person confirmed may
+// still be impossible together, and calc says so. See fold.
 func must[T any](v T, err error) T {
 	if err != nil {
 		panic(err)

@@ -87,7 +87,7 @@ func (st *step) command(text string, o *outcome) bool {
 	if !ok {
 		return false
 	}
-	if o != nil && o.prompt.Ask().Form == guard.Words && !st.plainCommand(text, word) {
+	if o != nil && o.prompt.Ask().Form == guard.Words && !plainCommand(text, word, rest) {
 		return false
 	}
 	if p := st.procedure(word); p != nil {
@@ -106,8 +106,8 @@ func (st *step) command(text string, o *outcome) bool {
 
 // plainCommand reports whether the text is the command itself, not a near miss:
 // a saw may be named "Parker".
-func (st *step) plainCommand(text, word string) bool {
-	return strings.EqualFold(strings.TrimSpace(text), word)
+func plainCommand(text, word, rest string) bool {
+	return strings.EqualFold(strings.TrimSpace(text), strings.TrimSpace(word+" "+rest))
 }
 
 // procedure returns the procedure that a word starts.

@@ -94,7 +94,7 @@ func (j *squaring) read(round, n, place int, name string, e reading.Expect) Valu
 		a.Expect.Min = 3
 		a.N = n
 	} else {
-		a.Tool = Ruler
+		a.Tool, a.Hard = Ruler, true
 	}
 	v := j.t.Read(a, wording.Text{})
 	j.raw = append(j.raw, RecordReading{Name: name, Round: round, Low: v.Low, High: v.High, At: v.At})

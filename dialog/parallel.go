@@ -43,7 +43,7 @@ func (parallel) Run(t *Script) {
 	t.Confirm(question(Key{Name: "slider.blade"}, "parallel.blade"), wording.T("caution.blade"))
 	a := question(Key{Name: "slider.travel"}, "parallel.travel", "Default", wording.Size{Value: p.Blade * 8 / 10, Coarse: true})
 	def := float64(p.Blade * 8 / 10)
-	a.Expect, a.Quantity, a.Tool, a.Default = dims(p.Blade*3/10, p.Blade), "length", Ruler, &def
+	a.Expect, a.Quantity, a.Tool, a.Default, a.Hard = dims(p.Blade*3/10, p.Blade), "length", Ruler, &def, true
 	if v := t.Read(a, wording.T("caution.blade")); v.Skipped {
 		j.length = calc.Length(def)
 	} else {

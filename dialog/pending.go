@@ -14,6 +14,10 @@ import (
 
 // ask puts a pending question.
 func (st *step) ask(kind string, args map[string]string) {
+	if args == nil {
+		args = map[string]string{}
+	}
+	args["saw"] = st.s.Saw
 	st.s.Pending, st.s.Args = kind, args
 	st.renderPrompt(st.saw(st.s.Saw), st.s.Args["job"], guard.Plain(st.pendingAsk()))
 }
@@ -69,17 +73,23 @@ func (st *step) pending(text string) bool {
 	if st.s.Pending == "putright" {
 		return st.pendingPutRight(text)
 	}
+	st.s.Saw = st.s.Args["saw"]
+	if st.moot() {
+		st.s.Pending, st.s.Args = "", nil
+		return false
+	}
 	a := st.pendingAsk()
 	v, ok := st.choose(a.Choices, text)
 	if !ok {
 		kind, args := st.s.Pending, st.s.Args
 		st.s.Pending, st.s.Args = "", nil
-		if st.command(text, nil) {
+		if st.command(text, st.open()) {
 			return true
 		}
 		if kind == "doubt" {
 			return false // a fresh reading
 		}
+		st.s.Saw = args["saw"]
 		st.say("choice.unclear", "Choices", st.choiceList(a.Choices))
 		st.ask(kind, args)
 		return true
@@ -88,6 +98,30 @@ func (st *step) pending(text string) bool {
 	st.s.Pending, st.s.Args = "", nil
 	st.decide(kind, args, v)
 	return true
+}
+
+// moot reports whether what the pending question was about is gone.
+func (st *step) moot() bool {
+	saw := st.saw(st.s.Saw)
+	switch st.s.Pending {
+	case "takeover":
+		return saw == nil || saw.Running == nil || saw.Running.Person == st.person.ID
+	case "doubt", "turnedback":
+		return saw == nil || saw.Running == nil || saw.Running.Person != st.person.ID
+	case "resume", "consent", "due":
+		return saw == nil || saw.Retired
+	}
+	return false
+}
+
+// open returns where the running job stands, or nil when none runs.
+func (st *step) open() *outcome {
+	saw := st.active()
+	if saw == nil {
+		return nil
+	}
+	o := st.current(saw)
+	return &o
 }
 
 // decide carries out the answer to a pending question.
@@ -151,7 +185,7 @@ func (st *step) pendingPutRight(text string) bool {
 		st.s.Pending, st.s.Args = "", nil
 		return false
 	}
-	if reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
+	if st.s.Asked == askedName(saw, putRight()) && reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
 		st.s.Pending, st.s.Args = "", nil
 		st.event(saw, guard.Ready, st.sent)
 		st.say("putright.done")

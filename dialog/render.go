@@ -53,6 +53,7 @@ func (st *step) turn(r Reply, p PromptView) {
 // renderPrompt words a prompt.
 func (st *step) renderPrompt(saw *Saw, job string, p guard.Prompt) {
 	a := p.Ask()
+	st.s.Asked = askedName(saw, p)
 	r := Reply{Caution: p.Class() != guard.Harmless, Expires: p.Expires()}
 	v := PromptView{Name: a.Key.Name, Job: job, Label: st.voice.Say(a.Label), Tool: a.Tool, Side: a.Side,
 		Turn: a.Turn, Set: a.Set, Tooth: a.Tooth, N: a.N, Stop: a.Stop}

@@ -20,7 +20,7 @@ func (t *Script) isolated() guard.Isolated {
 // replay with what is missing for it: the riving knife's fit to the mounted
 // blade, the checks, and before both the plug.
 func (t *Script) ready() guard.Guarded {
-	if g, ok := t.saw.Power.Guarded(t.person.ID, t.now); ok {
+	if g, ok := t.saw.Power.Guarded(t.person.ID, t.now); ok && t.fresh("riving-knife") == Fresh {
 		return g
 	}
 	iso := t.isolated()
@@ -29,16 +29,16 @@ func (t *Script) ready() guard.Guarded {
 			Key: Key{Name: "knife.fit"}, Form: guard.Confirm, Word: "word.fits", NoSkip: true,
 			Text: wording.T("safety.knife.ask"), Why: wording.T("safety.knife.why")}))
 	}
-	angle := wording.T("safety.guarded.upright")
+	sweep := wording.Text{}
 	if t.profile.Kind != Cabinet {
-		angle = wording.T("safety.guarded.slider")
+		sweep = wording.T("safety.guarded.slider")
 	}
 	scoring := wording.Text{}
 	if t.profile.Scoring {
 		scoring = wording.T("safety.guarded.scoring")
 	}
 	t.suspend(guard.AskGuarded(iso,
-		wording.T("safety.guarded.ask", "Sweep", angle, "Scoring", scoring),
+		wording.T("safety.guarded.ask", "Sweep", sweep, "Scoring", scoring),
 		wording.T("safety.guarded.why")))
 	return guard.Guarded{}
 }

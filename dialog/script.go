@@ -65,11 +65,13 @@ func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time) (o outco
 	t := &Script{job: saw.Running, saw: saw, person: person, view: v, now: now, profile: saw.Running.profile(saw)}
 	o = outcome{Script: t}
 	defer func() {
-		if r := recover(); r != nil {
-			if _, ok := r.(suspended); !ok {
-				panic(r)
-			}
-			o.done = false
+		switch r := recover().(type) {
+		case nil:
+		case suspended:
+		case *calc.InputError:
+			t.prompt = impossible()
+		default:
+			panic(r)
 		}
 		for _, f := range t.later {
 			f()
@@ -78,6 +80,14 @@ func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time) (o outco
 	p.Run(t)
 	o.done = true
 	return o
+}
+
+// impossible is asked when readings, each taken because the person confirmed
+// it, give no result together: one of them is to be corrected.
+func impossible() guard.Prompt {
+	a := question(Key{Name: "impossible"}, "impossible")
+	a.Choices, a.NoSkip = choices("park"), true
+	return guard.Plain(a)
 }
 
 // take returns the answer to a question, when it was given.

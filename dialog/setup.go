@@ -91,7 +91,7 @@ func (p Profile) summary() []any {
 func (t *Script) number(name string, round, index int, def calc.Length, e guard.Ask, args ...any) calc.Length {
 	e.Key = Key{Name: name, Round: round, Index: index}
 	d := float64(def)
-	e.Default = &d
+	e.Default, e.Hard = &d, true
 	shown := any(wording.Size{Value: def, Coarse: true})
 	switch {
 	case e.Quantity == "count":

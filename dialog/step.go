@@ -180,7 +180,7 @@ func (st *step) current(saw *Saw) outcome {
 // the whole message is an acknowledgement; anything else that is no command is
 // told so.
 func (st *step) acknowledge(saw *Saw, p guard.Prompt, text string) bool {
-	if !safetyWord(p) {
+	if !safetyWord(p) || st.s.Asked != askedName(saw, p) {
 		return false
 	}
 	if !reading.Exact(text, st.voice.Say(wording.T(p.Ask().Word))) {
@@ -203,27 +203,33 @@ func (st *step) acknowledge(saw *Saw, p guard.Prompt, text string) bool {
 	return true
 }
 
+// askedName names a safety question of a saw: an acknowledgement counts only
+// as the answer to it. It is "" for any other question.
+func askedName(saw *Saw, p guard.Prompt) string {
+	if saw == nil || !safetyWord(p) {
+		return ""
+	}
+	return saw.ID + "/" + p.Ask().Key.Name
+}
+
 // safetyWord reports whether a prompt asks for a safety acknowledgement.
 func safetyWord(p guard.Prompt) bool {
 	return p.Class() == guard.Unplug || p.Class() == guard.MakeSafe || p.Ask().Key.Name == "knife.fit"
 }
 
 // powerOn handles a person saying that power is on: whatever conversation it
-// is said in, every acknowledgement on that saw is void.
+// is said in, every acknowledgement on that saw is void. Where it is not plain
+// which saw is meant, it is all that may be.
 func (st *step) powerOn(text string) bool {
 	if _, _, ok := reading.Command(text, st.voice.Lang(), st.phrases("words.poweron")); !ok {
 		return false
 	}
-	saw := st.saw(st.s.Saw)
-	if saw == nil && len(st.v.Saws) == 1 {
-		saw = &st.v.Saws[0]
-	}
-	if saw == nil {
-		for i := range st.v.Saws {
-			st.event(&st.v.Saws[i], guard.PowerOn, st.now)
+	focus := st.focus()
+	for i := range st.v.Saws {
+		saw := &st.v.Saws[i]
+		if n := len(saw.Power.Events); focus == nil || focus == saw || n > 0 && saw.Power.Events[n-1].Person == st.person.ID {
+			st.event(saw, guard.PowerOn, st.now)
 		}
-	} else {
-		st.event(saw, guard.PowerOn, st.now)
 	}
 	st.say("safety.poweron")
 	return true

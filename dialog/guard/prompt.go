@@ -60,6 +60,7 @@ type Ask struct {
 	Word     string   // for Confirm: id of the word in the catalogue
 	Default  *float64 // for Reading: taken by `ok`, mm or a count
 	NoSkip   bool     // it cannot be skipped
+	Hard     bool     // for Reading: outside of Expect's range nothing is taken, confirmed or not
 	Group    []Key    // for each of Expect.Labels, the question that it answers
 	// Signs words the sign of a reading in its echo: ids for positive,
 	// negative and zero. Empty: the number is said with its sign.

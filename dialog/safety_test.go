@@ -1,0 +1,260 @@
+package dialog_test
+
+import (
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"shimwright/dialog"
+)
+
+// -conversations 100000 is the long form of the property test.
+var conversations = flag.Int("conversations", 1500, "random conversations of the safety property test")
+
+// watch is a second account of who may be asked for what, kept from the
+// messages alone: it shares no code with the guard.
+type watch struct {
+	holder  string    // who has the saw unplugged
+	since   time.Time // when that was acknowledged
+	heard   time.Time // the holder's last message
+	ready   string    // who has acknowledged that it is ready to cut
+	readyAt time.Time
+	offered bool
+	knife   bool
+}
+
+// hear takes one message into account before it is answered. here says that
+// the open question is about this saw.
+func (w *watch) hear(person, text string, asked dialog.PromptView, here bool, sent, now time.Time) {
+	if sent.After(now) || sent.IsZero() {
+		sent = now
+	}
+	expire := func(who *string, at time.Time) {
+		if *who == "" {
+			return
+		}
+		if now.Sub(at) > 2*time.Hour {
+			*who = ""
+			return
+		}
+		if *who == person {
+			if sent.Sub(w.heard) > 30*time.Minute {
+				*who = ""
+				return
+			}
+			if sent.After(w.heard) {
+				w.heard = sent
+			}
+		}
+		if now.Sub(w.heard) > 30*time.Minute {
+			*who = ""
+		}
+	}
+	expire(&w.holder, w.since)
+	expire(&w.ready, w.readyAt)
+	word := strings.ToLower(strings.TrimSuffix(strings.TrimSpace(text), "."))
+	switch {
+	case here && asked.Name == "safety.unplugged" && word == "unplugged":
+		w.holder, w.since, w.heard, w.ready, w.offered = person, sent, sent, "", false
+		if now.Sub(sent) > 30*time.Minute {
+			w.holder = ""
+		}
+	case here && asked.Name == "safety.guarded" && word == "guarded":
+		w.holder, w.ready, w.readyAt, w.heard, w.offered = "", person, sent, sent, false
+	case word == "power is on", word == "plugged in":
+		if here || w.holder == person || w.ready == person {
+			w.holder, w.ready = "", ""
+		}
+	}
+}
+
+// handsOn reports whether a prompt of this name brings a hand near the saw, by
+// the list of the contract, the supports' heights included.
+func handsOn(name string) bool {
+	for _, p := range []string{"slider.", "blade.", "tilt.", "ripfence.", "knife.", "score.", "fence.", "arbor.", "table.", "slot."} {
+		if strings.HasPrefix(name, p) {
+			return true
+		}
+	}
+	return false
+}
+
+func powered(name string) bool {
+	return strings.HasPrefix(name, "cut.") || strings.HasSuffix(name, ".cut")
+}
+
+// telling are words that only a hands-on message uses.
+var telling = []string{"turn the height nut", "how high is the slider", "stop block", "rock it across", "from above (",
+	"what does the indicator read", "turn the same spot", "wipe the ways", "at its adjuster:"}
+
+// check looks at one answer. It returns what is wrong, or "".
+func (w *watch) check(person string, r dialog.Result, now time.Time) string {
+	t := r.Turn
+	hands := handsOn(t.Prompt.Name) || len(t.Advice) > 0
+	for i, reply := range t.Replies {
+		low := strings.ToLower(reply.Text)
+		for _, s := range telling {
+			if strings.Contains(low, s) {
+				hands = true
+				if !reply.Caution {
+					return fmt.Sprintf("hands-on words without a caution: %q", reply.Text)
+				}
+			}
+		}
+		if reply.Drawing != nil && !reply.Caution {
+			return "a drawing without a caution"
+		}
+		if last := i == len(t.Replies)-1; last && (handsOn(t.Prompt.Name) || powered(t.Prompt.Name)) {
+			if !reply.Caution || !(strings.HasPrefix(low, "unplugged") || strings.HasPrefix(low, "blade running")) {
+				return fmt.Sprintf("the caution does not stand first: %q", reply.Text)
+			}
+			if reply.Expires.IsZero() || reply.Expires.After(now.Add(30*time.Minute)) {
+				return "no expiry, or one too late"
+			}
+		}
+	}
+	if hands && w.holder != person {
+		return fmt.Sprintf("hands-on prompt %s for %s, but unplugged by %q", t.Prompt.Name, person, w.holder)
+	}
+	if powered(t.Prompt.Name) {
+		if w.ready != person {
+			return fmt.Sprintf("powered prompt %s for %s, but ready by %q", t.Prompt.Name, person, w.ready)
+		}
+		if w.holder != "" {
+			return "powered prompt while somebody holds the plug"
+		}
+		if !w.knife {
+			return "powered prompt with a stale riving knife"
+		}
+		w.offered = true
+	}
+	return ""
+}
+
+// tamper is what people say instead of what is asked.
+var tamper = []string{"ok", "yes", "done", "👍", "not unplugged", "unplugged?", "un plugged", "Unplugged!", "I unplugged it", "unpluged",
+	"guarded?", "not guarded", "guard is off", "back", "back", "fix 1", "fix 3", "fix 99", "where", "why", "how far?", "skip", "park", "resume",
+	"menu", "units mm", "units inch", "history", "due", "moved", "bumped", "new blade", "level", "parallel", "crosscut", "power is on",
+	"plugged in", "STOP", "START", "HELP", "", "   ", "0.03", "-0.12", "3 in", "banana", "1: 0.02, 2: 0.03", "99999", "take over", "leave it",
+	"no", "3 stuck", "1 the wrong way", "unplugged", "guarded", "fits", "go on", "start afresh", "saws", "\u202e3", "yes it fits", "read again"}
+
+// reply invents an answer to a prompt.
+func reply(r *rand.Rand, p dialog.PromptView) string {
+	if r.IntN(4) == 0 {
+		return tamper[r.IntN(len(tamper))]
+	}
+	switch p.Kind {
+	case dialog.KindConfirm:
+		return p.Acknowledge
+	case dialog.KindChoice:
+		return p.Choices[r.IntN(len(p.Choices))]
+	case dialog.KindText:
+		return []string{"Old Blue", "M10", "ok", "Parker"}[r.IntN(4)]
+	case dialog.KindReading:
+		switch p.Name {
+		case "strip.first", "strip.last":
+			return fmt.Sprintf("%.2f mm", 20+r.Float64()*0.3)
+		case "strip.length":
+			return "400 mm"
+		case "slider.travel":
+			return "250 mm"
+		}
+		return fmt.Sprintf("%.2f mm", r.Float64()*0.3-0.1)
+	}
+	return []string{"level", "parallel", "crosscut", "resume", "menu"}[r.IntN(5)]
+}
+
+// TestSafety holds random conversations of two people on one saw and finds no
+// hands-on prompt, advice or powered step without its acknowledgement and
+// caution. -conversations sets how many.
+func TestSafety(t *testing.T) {
+	var hands, cuts, advised int
+	for seed := range *conversations {
+		r := rand.New(rand.NewPCG(uint64(seed), 7))
+		sh := newShop()
+		ws := map[string]*watch{}
+		at := func(id string) *watch {
+			if ws[id] == nil {
+				ws[id] = &watch{}
+			}
+			return ws[id]
+		}
+		asked := map[string]dialog.PromptView{}
+		var log []string
+		for range 30 + r.IntN(50) {
+			if r.IntN(12) == 0 {
+				p := []string{"owner", "kim"}[r.IntN(2)]
+				sh.stage(p)
+			}
+			switch r.IntN(25) {
+			case 0:
+				sh.now = sh.now.Add(time.Duration(20+r.IntN(25)) * time.Minute)
+			case 1:
+				sh.now = sh.now.Add(time.Duration(r.IntN(180)) * time.Minute)
+			}
+			who := sh.view.Person
+			text := reply(r, asked[who])
+			sent := time.Time{}
+			if r.IntN(15) == 0 {
+				sent = sh.now.Add(-time.Duration(r.IntN(60)) * time.Minute)
+			}
+			was := asked[who]
+			before := map[string]int{}
+			for _, saw := range sh.view.Saws {
+				before[saw.ID] = len(saw.Power.Events)
+				here := was.Saw == saw.ID && (saw.Running == nil || saw.Running.Person == who)
+				at(saw.ID).hear(who, text, was, here, sent, sh.now.Add(20*time.Second))
+			}
+			res := sh.sayAt(text, sent)
+			for _, saw := range sh.view.Saws {
+				w := at(saw.ID)
+				for _, e := range saw.Power.Events[before[saw.ID]:] {
+					switch e.Kind {
+					case "handed", "resumed":
+						w.holder, w.ready = "", ""
+					case "cut":
+						w.ready = ""
+					}
+				}
+				w.knife = knifeFresh(sh, saw)
+			}
+			asked[who] = res.Turn.Prompt
+			log = append(log, fmt.Sprintf("%s %s > %q (sent %s before)\n  %s %+v", sh.now.Format("15:04:05"), who, text, sh.now.Sub(sent), res.Turn.Prompt.Name, res.Turn.Replies))
+			if wrong := at(res.Turn.Prompt.Saw).check(who, res, sh.now); wrong != "" {
+				t.Fatalf("seed %d: %s\n%s", seed, wrong, strings.Join(log[max(0, len(log)-12):], "\n"))
+			}
+			switch {
+			case len(res.Turn.Advice) > 0:
+				advised++
+			case handsOn(res.Turn.Prompt.Name):
+				hands++
+			case powered(res.Turn.Prompt.Name):
+				cuts++
+			}
+		}
+	}
+	t.Logf("%d conversations: %d hands-on questions, %d adjustments, %d powered steps, each with its acknowledgement and caution", *conversations, hands, advised, cuts)
+	if hands == 0 || advised == 0 || cuts == 0 {
+		t.Fatal("the conversations never came to a hand, an adjustment or a cut: the test tests nothing")
+	}
+}
+
+// knifeFresh reports whether a confirmation of the knife is newer than any
+// change of blade, move or bump.
+func knifeFresh(sh *shop, saw dialog.Saw) bool {
+	var knife, spoilt time.Time
+	for _, r := range sh.all {
+		if r.Saw == saw.ID && r.Characteristic == "riving-knife" && r.At.After(knife) {
+			knife = r.At
+		}
+	}
+	for _, e := range saw.Events {
+		if e.At.After(spoilt) {
+			spoilt = e.At
+		}
+	}
+	return !knife.IsZero() && !spoilt.After(knife)
+}
