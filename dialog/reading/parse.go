@@ -1,46 +1,40 @@
 package reading
 
-import (
-	"math"
-	"strconv"
-	"strings"
-
-	"shimwright/calc"
-)
-
 // Parse decides what text means as an answer to the question that e describes.
+// It never guesses silently: a message is Taken only when exactly one meaning
+// is plausible, and everything else comes back as a question, a doubt or a
+// refusal with its reason.
 func Parse(text string, e Expect) Result {
-	s := strings.TrimSpace(text)
-	if s == "" {
-		return Result{Status: Refused, Reason: Empty}
-	}
 	if len(text) > MaxBytes {
-		return Result{Status: Refused, Reason: TooLong}
+		return refuse(TooLong)
 	}
-	scale := 1.0
-	switch {
-	case e.Quantity == Angle:
-		scale = float64(calc.Degree)
-	case e.Quantity == Length && e.Unit == Inch:
-		scale = float64(calc.Inch)
+	var toks [48]token
+	var folded [MaxBytes]byte
+	var items [32]item
+	var qs [4]quantity
+	var cands [16]reading
+	p := parser{e: &e, t: tableOf(e.Lang), src: text, toks: toks[:0], folded: folded[:0], items: items[:0],
+		qs: qs[:0], cands: cands[:0]}
+	if r := p.lex(); r != NoReason {
+		return refuse(r)
 	}
-	for suffix, f := range map[string]float64{"mm": 1, "in": 25.4, `"`: 25.4, "thou": 0.0254} {
-		if t, ok := strings.CutSuffix(s, suffix); ok && e.Quantity == Length {
-			s, scale = strings.TrimSpace(t), f
-			break
+	if p.blank() {
+		return refuse(Empty)
+	}
+	p.classify()
+	p.readItems()
+	if find(p.items, kLabel, 0) >= 0 {
+		return p.labelled(p.items)
+	}
+	return p.value(p.items)
+}
+
+// blank reports whether there is nothing but spaces, punctuation and emoji.
+func (p *parser) blank() bool {
+	for _, t := range p.toks {
+		if t.kind != kStop && t.kind != kComma {
+			return false
 		}
 	}
-	s = strings.ReplaceAll(strings.TrimSuffix(s, "°"), ",", ".")
-	x, err := strconv.ParseFloat(s, 64)
-	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-		return Result{Status: Refused, Reason: NotANumber}
-	}
-	v := Value{Low: x * scale, High: x * scale, Text: text}
-	if v.Low < 0 && !e.Signed {
-		return Result{Status: Refused, Reason: NegativeNotAllowed}
-	}
-	if e.Min != e.Max && (v.Low < e.Min || v.Low > e.Max) {
-		return Result{Status: Doubt, Value: v, Slips: []Slip{TooLarge}}
-	}
-	return Result{Status: Taken, Value: v}
+	return true
 }

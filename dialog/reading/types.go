@@ -130,6 +130,8 @@ const (
 	NotExact                  // "just under 3", "a few thou"
 	NoLeaf                    // about a feeler leaf, but not which
 	NextLeaf                  // a leaf goes in loosely: does the next one?
+	UnknownLeaf               // a leaf that the person does not own, nor two of them together
+	Unclear                   // a number, and words that are not known or that contradict it
 	UnknownLabel              // a value for a point that is not asked
 	SameLabel                 // one point twice
 	NoNumber                  // a label or a unit without its number

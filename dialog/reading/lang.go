@@ -1,0 +1,272 @@
+package reading
+
+import (
+	"bytes"
+	"embed"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"path"
+	"strings"
+)
+
+// The tables of the languages, one file each. Adding a language is adding one.
+//
+//go:embed lang/*.json
+var langFiles embed.FS
+
+// languages holds the tables. It is filled once, before main, and never
+// changes.
+var languages = mustLoad()
+
+// table is one language, ready for use.
+type table struct {
+	lang     Lang
+	point    byte // the decimal sign that is never a grouping sign
+	compound bool // number words are written together: dreiundzwanzig
+	onesLead bool // ones before tens: drei und zwanzig
+	inchThou bool // a person of millimetres who says thousandths may mean inches
+	interval string
+	words    *node // phrases by word
+	pieces   []piece
+	commands commands
+}
+
+// node is one word of a phrase: what the phrase means if it ends here, and how
+// it may go on.
+type node struct {
+	meaning meaning
+	next    map[string]*node
+}
+
+// meaning is what a word or phrase is to the grammar.
+type meaning struct {
+	kind kind
+	unit unit
+	val  float64
+	homo float64 // the number that it may be by its sound; NaN if none
+	weak bool    // a unit only right after a number: "in", "m"
+}
+
+// file is the form of a language file. Every list is required to be there,
+// though it may be empty.
+type file struct {
+	Language          Lang                `json:"language"`
+	Note              string              `json:"note"`
+	Decimal           string              `json:"decimal"`
+	Compound          bool                `json:"compound"`
+	OnesBeforeTens    bool                `json:"ones_before_tens"`
+	Numbers           map[string]float64  `json:"numbers"`
+	AndAHalf          map[string]float64  `json:"and_a_half"`
+	Homophones        map[string]float64  `json:"homophones"`
+	Articles          []string            `json:"articles"`
+	Binary            map[string]float64  `json:"binary"`
+	Decimals          map[string]float64  `json:"decimals"`
+	ThousandthsOfInch bool                `json:"thousandths_of_inch"`
+	Units             map[string][]string `json:"units"`
+	SymbolsNeedNumber []string            `json:"symbols_need_a_number"`
+	Words             map[string][]string `json:"words"`
+	Interval          string              `json:"interval"`
+	Polite            []string            `json:"polite"`
+	NotTypos          []string            `json:"not_typos"`
+	Commands          map[string][]string `json:"commands"`
+}
+
+// classes are the keys of "words" in a language file.
+var classes = map[string]kind{
+	"point": kPoint, "double": kDouble, "and": kAnd, "of": kOf, "by": kBy, "to": kTo, "between": kBetween, "or": kOr,
+	"ordinal": kOrdinal, "plus": kPlus, "minus": kMinusWord, "plus or minus": kPlusMinus, "positive": kPos,
+	"negative": kNeg, "positive or more": kPosMore, "negative or less": kNegLess, "zero": kZero, "dead on": kDeadOn,
+	"goes": kGoes, "does not go": kNoGo, "none goes": kNoneGoes, "next": kNext, "not": kNot, "loose": kLoose,
+	"snug": kSnug, "tight": kTight, "largest": kLargest, "touching": kTouching, "gap": kGap, "less than": kLess,
+	"more than": kMore, "vague": kVague, "pair": kPair, "dozen": kDozen, "correction": kCorrection, "noun": kNoun,
+	"filler": kFiller,
+}
+
+// symbols are the unit symbols that are the same in every language (SI
+// Brochure, 9th edition, tables 2, 4, 7 and 8; in for the inch of 25.4 mm).
+var symbols = map[string]unit{"mm": uMM, "cm": uCM, "m": uM, "um": uMicron, "µm": uMicron, "in": uInch}
+
+func mustLoad() map[Lang]*table {
+	entries, err := langFiles.ReadDir("lang")
+	if err != nil {
+		panic(err)
+	}
+	all := make(map[Lang]*table, len(entries))
+	for _, e := range entries {
+		data, err := langFiles.ReadFile(path.Join("lang", e.Name()))
+		if err != nil {
+			panic(err)
+		}
+		t, err := load(data)
+		if err != nil {
+			panic(fmt.Sprintf("reading: language file %s: %v", e.Name(), err))
+		}
+		all[t.lang] = t
+	}
+	return all
+}
+
+// load builds a table and refuses a file that contradicts itself.
+func load(data []byte) (*table, error) {
+	var f file
+	dec := json.NewDecoder(bytes.NewReader(data))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&f); err != nil {
+		return nil, err
+	}
+	if len(f.Decimal) != 1 || f.Language == "" || strings.Count(f.Interval, "%s") != 2 {
+		return nil, fmt.Errorf("language, decimal and interval are needed: %q, %q, %q", f.Language, f.Decimal, f.Interval)
+	}
+	t := &table{lang: f.Language, point: f.Decimal[0], compound: f.Compound, onesLead: f.OnesBeforeTens,
+		inchThou: f.ThousandthsOfInch, interval: f.Interval, words: &node{}}
+	b := builder{t: t}
+	b.numbers(&f)
+	b.units(&f)
+	for class, list := range f.Words {
+		k, ok := classes[class]
+		if !ok {
+			return nil, fmt.Errorf("%q is not a class of words", class)
+		}
+		for _, w := range list {
+			b.add(w, meaning{kind: k})
+		}
+	}
+	for class := range classes {
+		if _, ok := f.Words[class]; !ok {
+			return nil, fmt.Errorf("the class of words %q is missing", class)
+		}
+	}
+	for w, v := range f.Homophones {
+		b.sound(w, v)
+	}
+	if b.err != nil {
+		return nil, b.err
+	}
+	var err error
+	t.commands, err = loadCommands(&f)
+	return t, err
+}
+
+// builder adds phrases to a table and keeps every contradiction.
+type builder struct {
+	t   *table
+	err error
+}
+
+func (b *builder) numbers(f *file) {
+	for w, v := range f.Numbers {
+		b.add(w, meaning{kind: kCard, val: v})
+		b.piece(w, meaning{kind: kCard, val: v})
+	}
+	for w, v := range f.AndAHalf {
+		b.add(w, meaning{kind: kHalfWord, val: v})
+		b.piece(w, meaning{kind: kHalfWord, val: v})
+	}
+	for _, w := range f.Articles {
+		b.add(w, meaning{kind: kArticle, val: 1})
+		if f.Compound {
+			b.piece(w, meaning{kind: kCard, val: 1})
+		}
+	}
+	for w, v := range f.Binary {
+		b.add(w, meaning{kind: kBinary, val: v})
+	}
+	for w, v := range f.Decimals {
+		b.add(w, meaning{kind: kDecimal, val: v})
+		b.piece(w, meaning{kind: kDecimal, val: v})
+	}
+	if f.Compound {
+		for class, k := range map[string]kind{"and": kAnd, "point": kPoint} {
+			for _, w := range f.Words[class] {
+				b.piece(w, meaning{kind: k})
+			}
+		}
+	}
+}
+
+func (b *builder) units(f *file) {
+	weak := map[string]bool{}
+	for _, s := range f.SymbolsNeedNumber {
+		weak[s] = true
+	}
+	for s, u := range symbols {
+		b.add(s, meaning{kind: kUnit, unit: u, weak: weak[s]})
+	}
+	for name, list := range f.Units {
+		u, ok := unitNames[name]
+		if !ok {
+			b.fail("%q is not a unit", name)
+			return
+		}
+		for _, w := range list {
+			b.add(w, meaning{kind: kUnit, unit: u, weak: weak[w]})
+			if f.Compound && len(w) > 3 { // Hundertstelmillimeter
+				b.piece(w, meaning{kind: kUnit, unit: u})
+			}
+		}
+	}
+}
+
+func (b *builder) fail(format string, args ...any) {
+	b.err = errors.Join(b.err, fmt.Errorf(format, args...))
+}
+
+// add enters a phrase under each of its spellings.
+func (b *builder) add(phrase string, m meaning) {
+	m.homo = math.NaN()
+	for _, s := range spellings(phrase) {
+		n := b.t.words
+		for _, w := range strings.Fields(s) {
+			if n.next == nil {
+				n.next = map[string]*node{}
+			}
+			if n.next[w] == nil {
+				n.next[w] = &node{meaning: meaning{homo: math.NaN()}}
+			}
+			n = n.next[w]
+		}
+		if old := n.meaning; old.kind != kUnknown && (old.kind != m.kind || old.val != m.val || old.unit != m.unit) {
+			b.fail("%q has two meanings (%v and %v)", phrase, old, m)
+		}
+		n.meaning = m
+	}
+}
+
+// sound marks a word as one that dictation writes for a number.
+func (b *builder) sound(w string, v float64) {
+	n := b.t.words.next[w]
+	if n == nil {
+		b.add(w, meaning{kind: kUnknown})
+		n = b.t.words.next[w]
+	}
+	n.meaning.homo = v
+}
+
+// piece marks a word that may be a part of a longer one.
+func (b *builder) piece(w string, m meaning) {
+	for _, s := range spellings(w) {
+		b.t.pieces = append(b.t.pieces, piece{text: s, kind: m.kind, val: m.val, unit: m.unit})
+	}
+}
+
+// spellings returns the phrase folded, and with ae, oe, ue for umlauts.
+func spellings(phrase string) []string {
+	plain := strings.Join(strings.Fields(strings.ReplaceAll(string(fold(nil, phrase)), "-", " ")), " ")
+	wide := umlauts.Replace(phrase)
+	if wide == phrase {
+		return []string{plain}
+	}
+	return []string{plain, string(fold(nil, wide))}
+}
+
+var umlauts = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue")
+
+// tableOf returns the table of a language, English for an unknown one.
+func tableOf(l Lang) *table {
+	if t, ok := languages[l]; ok {
+		return t
+	}
+	return languages["en"]
+}

@@ -1,0 +1,201 @@
+package reading
+
+import (
+	"math"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// parser holds one message while it is read.
+type parser struct {
+	e      *Expect
+	t      *table
+	src    string
+	toks   []token
+	folded []byte // the words of the message, folded, one after the other
+	items  []item
+	qs     []quantity
+	cands  []reading
+}
+
+// lex cuts the message into tokens. It returns a reason when the message holds
+// what no keyboard at a saw would send.
+func (p *parser) lex() Reason {
+	space := true
+	for i := 0; i < len(p.src); {
+		r, n := rune(p.src[i]), 1
+		if r >= utf8.RuneSelf {
+			r, n = utf8.DecodeRuneInString(p.src[i:])
+		}
+		if unicode.IsSpace(r) {
+			i += n
+			p.markSpace()
+			if r == '\n' {
+				p.push(kComma, i-n, i, true)
+			}
+			space = true
+			continue
+		}
+		if notPlain(r, n) {
+			return NotPlain
+		}
+		j := p.scan(r, i, n, space)
+		space = false
+		i = j
+	}
+	p.markSpace()
+	return NoReason
+}
+
+// notPlain tells apart what is refused unread: control characters, marks that
+// turn the direction of writing, scripts written from the right, digits of
+// other scripts and full-width forms, and bytes that are no text.
+func notPlain(r rune, size int) bool {
+	switch {
+	case r < utf8.RuneSelf:
+		return r < ' ' || r == 0x7f
+	case r == utf8.RuneError && size == 1:
+		return true
+	case r >= 0xff00 && r <= 0xffef, r == 0x20e3, r == 0x200d:
+		return r != 0x200d
+	}
+	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Nd,
+		unicode.Hebrew, unicode.Arabic, unicode.Syriac, unicode.Thaana, unicode.Nko)
+}
+
+// scan takes one token that starts with r at i and returns where it ends.
+func (p *parser) scan(r rune, i, n int, space bool) int {
+	switch {
+	case isDigit(r) || (r == '.' || r == ',') && i+1 < len(p.src) && isDigit(rune(p.src[i+1])):
+		j := scanDigits(p.src, i)
+		p.push(kDigits, i, j, space)
+		return j
+	case unicode.IsLetter(r):
+		return p.scanWord(i, space)
+	case isDash(r):
+		if p.joinsWords(i, n, space) {
+			return i + n
+		}
+		p.push(kMinus, i, i+n, space)
+	case vulgar[r] != 0:
+		p.push(kFraction, i, i+n, space)
+		p.toks[len(p.toks)-1].val = vulgar[r]
+	default:
+		p.scanSymbol(r, i, n, space)
+	}
+	return i + n
+}
+
+func isDigit(r rune) bool { return '0' <= r && r <= '9' }
+
+func scanDigits(s string, i int) int {
+	for i < len(s) && (isDigit(rune(s[i])) || (s[i] == '.' || s[i] == ',') && i+1 < len(s) && isDigit(rune(s[i+1]))) {
+		i++
+	}
+	return i
+}
+
+// scanWord takes letters, with apostrophes and accents between them.
+func (p *parser) scanWord(i int, space bool) int {
+	j := i
+	for j < len(p.src) {
+		r, n := utf8.DecodeRuneInString(p.src[j:])
+		if (r == '\'' || r == '’') && j > i {
+			if next, _ := utf8.DecodeRuneInString(p.src[j+n:]); !unicode.IsLetter(next) {
+				break
+			}
+		} else if !unicode.IsLetter(r) && !unicode.Is(unicode.Mn, r) {
+			break
+		}
+		j += n
+	}
+	p.push(kUnknown, i, j, space)
+	t := &p.toks[len(p.toks)-1]
+	t.word = true
+	t.fold = int32(len(p.folded))
+	p.folded = fold(p.folded, p.src[i:j])
+	t.foldEnd = int32(len(p.folded))
+	return j
+}
+
+// joinsWords reports whether a dash only joins two words: twenty-three.
+func (p *parser) joinsWords(i, n int, space bool) bool {
+	if space || len(p.toks) == 0 || !p.toks[len(p.toks)-1].word {
+		return false
+	}
+	next, _ := utf8.DecodeRuneInString(p.src[i+n:])
+	return unicode.IsLetter(next)
+}
+
+// scanSymbol takes a character that is neither letter, digit nor dash.
+func (p *parser) scanSymbol(r rune, i, n int, space bool) {
+	k, u := kUnknown, uNone
+	switch r {
+	case '+':
+		k = kPlus
+	case '±':
+		k = kPlusMinus
+	case '/', '⁄', '∕':
+		k = kSlash
+	case ',', ';', '(', '[', '{', '|', '…':
+		k = kComma
+	case ':', '=', ')', ']', '}':
+		k = kColon
+	case '.', '!', '*', '_', '#', '“', '„', '«', '»', '`', '¡', '¿', '·', '•':
+		k = kStop
+	case '?':
+		k = kQuestion
+	case '°', 'º', '˚':
+		k, u = kUnit, uDegree
+	case '\'', '’', '‘', '′', '´':
+		k = kTick
+	case '"', '”', '″', '‟':
+		k = kDoubleTick
+	case '<':
+		k = kLess
+	case '>':
+		k = kMore
+	case '~', '≈':
+		k = kFiller
+	case '&':
+		k = kAnd
+	default:
+		if strings.ContainsRune(nodding, r) {
+			k = kStop
+		} else if strings.ContainsRune(shaking, r) {
+			k = kNot
+		}
+	}
+	p.push(k, i, i+n, space)
+	p.toks[len(p.toks)-1].unit = u
+}
+
+func (p *parser) push(k kind, i, j int, space bool) {
+	p.toks = append(p.toks, token{meaning: meaning{kind: k, homo: math.NaN()}, start: i, end: j, spaceBefore: space})
+}
+
+func (p *parser) markSpace() {
+	if n := len(p.toks); n > 0 {
+		p.toks[n-1].spaceAfter = true
+	}
+}
+
+// at returns the token i, or an end.
+func (p *parser) at(i int) *token {
+	if i < 0 || i >= len(p.toks) {
+		return &end
+	}
+	return &p.toks[i]
+}
+
+// kindAt returns the kind of token i.
+func (p *parser) kindAt(i int) kind { return p.at(i).kind }
+
+var end = token{meaning: meaning{kind: kEnd, homo: math.NaN()}, spaceBefore: true, spaceAfter: true}
+
+// text returns the source of token i.
+func (p *parser) text(i int) string { return p.src[p.toks[i].start:p.toks[i].end] }
+
+// letters returns the folded letters of a word.
+func (p *parser) letters(t *token) []byte { return p.folded[t.fold:t.foldEnd] }

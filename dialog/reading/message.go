@@ -1,0 +1,276 @@
+package reading
+
+import "math"
+
+// item is what a whole message is made of: quantities, and words that say
+// something about them.
+type item struct {
+	kind kind
+	q    int // index into parser.qs, for kQuantity
+	tok  int // first token
+	last int // last token
+}
+
+// readItems turns tokens into items. Fillers are dropped.
+func (p *parser) readItems() {
+	for i := 0; i < len(p.toks); {
+		if q := p.quantity(i); q.end > i {
+			if p.kindAt(i) == kPlusMinus || q.sign == both && p.kindAt(i) == kPlus {
+				q.unsure = true
+			}
+			p.qs = append(p.qs, q)
+			p.items = append(p.items, item{kQuantity, len(p.qs) - 1, i, q.end - 1})
+			i = q.end
+			continue
+		}
+		if k := p.loose(i); k != kFiller {
+			p.items = append(p.items, item{k, 0, i, i})
+		}
+		i++
+	}
+}
+
+// loose is what token i is when it is no part of a quantity.
+func (p *parser) loose(i int) kind {
+	t := p.at(i)
+	switch t.kind {
+	case kFiller, kStop, kArticle, kOf, kColon, kNoun:
+		return kFiller
+	case kMinus:
+		if p.between(i) {
+			return kTo
+		}
+		return kFiller
+	case kUnknown:
+		if !math.IsNaN(t.homo) {
+			return kUnknown
+		}
+	case kUnit:
+		if t.weak {
+			return kFiller // "goes in"
+		}
+	}
+	return t.kind
+}
+
+// between reports whether the dash at i stands between two numbers.
+func (p *parser) between(i int) bool {
+	switch p.kindAt(i - 1) {
+	case kDigits, kFraction, kCard, kUnit, kDoubleTick, kDecimal, kBinary:
+		return true
+	}
+	return false
+}
+
+// find returns the first item of a kind at or after i, or -1.
+func find(items []item, k kind, i int) int {
+	for ; i < len(items); i++ {
+		if items[i].kind == k {
+			return i
+		}
+	}
+	return -1
+}
+
+func count(items []item, k kind) int {
+	n := 0
+	for _, it := range items {
+		if it.kind == k {
+			n++
+		}
+	}
+	return n
+}
+
+// value reads the items of one value: the whole message, or what belongs to
+// one label.
+func (p *parser) value(items []item) Result {
+	qs := count(items, kQuantity)
+	if count(items, kUnknown)+count(items, kBadNumber)+count(items, kLabel) > 0 {
+		if qs > 0 && count(items, kBadNumber) == 0 {
+			return refuse(Unclear)
+		}
+		return refuse(NotANumber)
+	}
+	if p.aboutLeaves(items) {
+		return p.feeler(items)
+	}
+	zeros := count(items, kZero)
+	dead := count(items, kDeadOn)
+	switch {
+	case count(items, kNot) > 0 && count(items, kCorrection) == 0:
+		return refuse(Negated)
+	case p.e.Quantity == Count && qs == 0 && count(items, kPair)+count(items, kDozen) == 1:
+		return p.countWord(items)
+	case count(items, kLess)+count(items, kMore) > 0, count(items, kVague) > 0 && qs != 1:
+		return refuse(NotExact)
+	case qs == 0 && zeros+dead > 0:
+		return p.zeroWord(items)
+	case qs == 0 && count(items, kUnit)+count(items, kDecimal)+p.signs(items) > 0:
+		return refuse(NoNumber)
+	case qs == 0:
+		return refuse(NotANumber)
+	case zeros > 0 && !p.allZero(items):
+		return refuse(TwoNumbers)
+	case qs == 1:
+		return p.single(items)
+	}
+	return p.several(items)
+}
+
+// signs counts the words that give a sign.
+func (p *parser) signs(items []item) int {
+	return count(items, kPos) + count(items, kNeg) + count(items, kPosMore) + count(items, kNegLess) +
+		count(items, kPlus) + count(items, kMinusWord)
+}
+
+func (p *parser) allZero(items []item) bool {
+	for _, it := range items {
+		if it.kind == kQuantity && !p.qs[it.q].zero() {
+			return false
+		}
+	}
+	return true
+}
+
+// countWord is "a pair" or "a dozen".
+func (p *parser) countWord(items []item) Result {
+	v := 2.0
+	if count(items, kDozen) > 0 {
+		v = 12
+	}
+	p.cands = append(p.cands[:0], reading{lo: v, hi: v})
+	return p.judge(said{cands: p.cands, text: p.span(items), num: math.NaN()})
+}
+
+// zeroWord is "flush", "nothing", "dead on".
+func (p *parser) zeroWord(items []item) Result {
+	if count(items, kDeadOn) > 0 && p.e.ranged() && (p.e.Min > 0 || p.e.Max < 0) {
+		return refuse(NotANumber) // dead on 45°? Say the number.
+	}
+	p.cands = append(p.cands[:0], reading{})
+	return p.judge(said{cands: p.cands, text: p.span(items), num: math.NaN(), zeroWord: true,
+		unsure: count(items, kQuestion)+count(items, kVague) > 0})
+}
+
+// single is one quantity with what is said about its sign.
+func (p *parser) single(items []item) Result {
+	at := find(items, kQuantity, 0)
+	q := &p.qs[items[at].q]
+	p.cands = p.cands[:0]
+	if r := p.readings(q); r != NoReason {
+		return refuse(r)
+	}
+	sign, clear := p.sign(items, at)
+	s := said{cands: p.cands, sign: sign, text: p.span(items), num: q.num.vals[0].v * scaleOf(q.dec) * scaleOf(q.num.vals[0].dec), unit: q.unit,
+		unsure: q.unsure || !clear || count(items, kQuestion) > 0 || count(items, kVague)+count(items, kTight) > 0}
+	if q.twoUnits {
+		s.num = math.NaN()
+	}
+	if s.unit == uNone {
+		s.unit = p.e.own()
+	}
+	return p.judge(s)
+}
+
+// sign puts together the sign before the number at items[at] and the words that
+// give one. clear is false when "under 3" may also mean less than 3.
+func (p *parser) sign(items []item, at int) (sign int8, clear bool) {
+	sign, clear = p.qs[items[at].q].sign, true
+	for i, it := range items {
+		s := int8(0)
+		switch it.kind {
+		case kPos, kPosMore, kPlus:
+			s = 1
+		case kNeg, kNegLess, kMinusWord:
+			s = -1
+		default:
+			continue
+		}
+		if (it.kind == kPosMore || it.kind == kNegLess) && i+1 == at && it.last+1 == items[at].tok {
+			clear = false
+		}
+		if p.touchingAt(items, i) {
+			s = -s
+		}
+		switch {
+		case sign == 0:
+			sign = s
+		case sign != s:
+			sign = both
+		}
+	}
+	if sign == 0 && p.e.Signed && count(items, kGap) > 0 {
+		sign = both
+	}
+	return sign, clear
+}
+
+// touchingAt reports whether the sign word at i tells where it touches, so that
+// the gap is at the other end: "touching at the top, 0.1".
+func (p *parser) touchingAt(items []item, i int) bool {
+	touching := func(k kind) bool { return k == kTouching || k == kTight }
+	if i > 0 && touching(items[i-1].kind) {
+		return true
+	}
+	return i+1 < len(items) && touching(items[i+1].kind) && (i+2 == len(items) || p.signAt(items, i+2) == false)
+}
+
+func (p *parser) signAt(items []item, i int) bool {
+	switch items[i].kind {
+	case kPos, kNeg, kPosMore, kNegLess:
+		return true
+	}
+	return false
+}
+
+// several is more than one quantity: an interval, a stack of leaves, the same
+// value said twice, or too much.
+func (p *parser) several(items []item) Result {
+	a := find(items, kQuantity, 0)
+	b := find(items, kQuantity, a+1)
+	if count(items, kQuantity) == 2 {
+		qa, qb := &p.qs[items[a].q], &p.qs[items[b].q]
+		switch {
+		case count(items, kOr)+count(items, kCorrection) > 0:
+			return p.either(items, qa, qb)
+		case a > 0 && items[a-1].kind == kBetween && b == a+2 && (items[a+1].kind == kAnd || items[a+1].kind == kTo),
+			b == a+2 && items[a+1].kind == kTo:
+			return p.interval(items, qa, qb)
+		case p.sameTwice(qa, qb) && !anyOf(items, kAnd, kTo, kBetween):
+			return p.twice(items, a, b)
+		}
+	}
+	if r, ok := p.stack(items); ok {
+		return r
+	}
+	return refuse(TwoNumbers)
+}
+
+func anyOf(items []item, kinds ...kind) bool {
+	for _, k := range kinds {
+		if count(items, k) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// span is the part of the message that the items come from.
+func (p *parser) span(items []item) string {
+	first, last := -1, -1
+	for _, it := range items {
+		switch it.kind {
+		case kComma, kQuestion, kVague:
+			continue
+		}
+		if first < 0 {
+			first = p.toks[it.tok].start
+		}
+		last = p.toks[it.last].end
+	}
+	if first < 0 {
+		return ""
+	}
+	return p.src[first:last]
+}

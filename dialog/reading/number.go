@@ -1,0 +1,253 @@
+package reading
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// number is a number without its unit, in each way that it can be read.
+type number struct {
+	vals   [6]nval
+	n      int
+	binary bool // halves, quarters … sixty-fourths: an inch habit
+	decs   int  // digits after the point
+	huge   bool
+}
+
+// nval is one way to read a number.
+type nval struct {
+	v     float64
+	dec   float64 // 0.001 when it was said in thousandths; 0 when not
+	heard bool    // only speech software writes it so
+}
+
+// whole says that a number may stand before "and a half".
+func (n *number) whole() bool {
+	return n.n > 0 && n.decs == 0 && !n.binary && n.vals[0].v == math.Trunc(n.vals[0].v)
+}
+
+func (n *number) add(v, dec float64, heard bool) {
+	if n.n < len(n.vals) {
+		n.vals[n.n] = nval{v, dec, heard}
+		n.n++
+	}
+	if math.Abs(v) > 1e9 {
+		n.huge = true
+	}
+}
+
+func one(v float64) number {
+	var n number
+	n.add(v, 0, false)
+	return n
+}
+
+// number reads the number that starts at token i and returns where it ends; j
+// is i when there is none.
+func (p *parser) number(i int) (n number, j int) {
+	t := p.at(i)
+	switch t.kind {
+	case kDigits:
+		return p.digitNumber(i)
+	case kFraction:
+		n.add(t.val, 0, false)
+		n.binary = true
+		return n, i + 1
+	case kPoint:
+		if frac, digits, j := p.fractional(i + 1); j > i+1 {
+			n.add(frac, 0, false)
+			n.decs = digits
+			return n, j
+		}
+	case kCard, kDouble, kHalfWord:
+		return p.spoken(i)
+	case kArticle:
+		if next := p.at(i + 1); next.kind == kBinary || next.kind == kCard && next.val >= 100 {
+			return p.spoken(i)
+		}
+	case kBinary:
+		n.add(t.val, 0, false)
+		n.binary = true
+		return n, i + 1
+	}
+	if p.soundsLikeNumber(i) {
+		if p.kindAt(i+1) == kPoint {
+			return p.spoken(i)
+		}
+		return one(t.homo), i + 1
+	}
+	return n, i
+}
+
+// soundsLikeNumber reports whether "to", "for", "won" … at i can only be the
+// number that it sounds like: at the start or after a sign or a point, and
+// before a unit, or right after a sign at the end ("minus to thou").
+func (p *parser) soundsLikeNumber(i int) bool {
+	if math.IsNaN(p.at(i).homo) {
+		return false
+	}
+	signed := false
+	switch p.kindAt(i - 1) {
+	case kPlus, kMinus, kMinusWord:
+		signed = true
+	case kEnd, kComma, kColon, kLabel, kPos, kNeg, kFiller, kArticle:
+	default:
+		return false
+	}
+	switch next := p.at(i + 1); next.kind {
+	case kDecimal, kPoint:
+		return true
+	case kUnit:
+		return !next.weak
+	case kEnd, kStop, kComma:
+		return signed
+	}
+	return false
+}
+
+// digitNumber reads a number that starts with digits.
+func (p *parser) digitNumber(i int) (n number, j int) {
+	text := p.text(i)
+	if !p.readDigits(text, &n) {
+		p.toks[i].kind = kBadNumber
+		return n, i
+	}
+	j = i + 1
+	if n.decs == 0 && isInteger(text) {
+		if b, k := p.denominator(j); k > j {
+			m, ok := fraction(n.vals[0].v, b)
+			if !ok {
+				p.toks[i].kind = kBadNumber
+				return n, i
+			}
+			return m, k
+		}
+		if m, k := p.mixed(n.vals[0].v, j); k > j {
+			return m, k
+		}
+		if p.kindAt(j) == kPoint {
+			if frac, digits, k := p.fractional(j + 1); k > j+1 {
+				n = one(n.vals[0].v + frac)
+				n.decs = digits
+				return n, k
+			}
+		}
+		// "0. 08": a keyboard that puts a space after every full stop.
+		if text == "0" && p.kindAt(j) == kStop && p.src[p.toks[j].start] == '.' && !p.toks[j].spaceBefore && p.kindAt(j+1) == kDigits && isInteger(p.text(j+1)) {
+			frac, digits, k := p.fractional(j + 1)
+			n = number{decs: digits}
+			n.add(frac, 0, true)
+			return n, k
+		}
+	}
+	if next := p.at(j); next.kind == kCard && next.val >= 100 { // 3 thousand, 1.5 thousand
+		v := n.vals[0].v
+		n = number{}
+		n.add(v*next.val, 0, false)
+		n.add(v, 1/next.val, true)
+		return n, j + 1
+	}
+	if p.kindAt(j) == kOrdinal && !p.toks[j].spaceBefore { // 3000ths
+		v := n.vals[0].v
+		n = number{}
+		switch {
+		case v >= 1000 && math.Mod(v, 1000) == 0:
+			n.add(v/1000, 0.001, true)
+		case v >= 100 && math.Mod(v, 100) == 0:
+			n.add(v/100, 0.01, true)
+		default:
+			return n, i
+		}
+		return n, j + 1
+	}
+	if v := n.vals[0].v; n.decs == 0 && v >= 1000 && v < 1e6 && math.Mod(v, 1000) == 0 {
+		n.add(v/1000, 0.001, true) // speech software writes three thousandths as 3000
+	}
+	return n, j
+}
+
+// readDigits reads 1234, 24.95, 0,08, 1,234.5. A comma or point that may group
+// thousands gives both readings.
+func (p *parser) readDigits(s string, n *number) bool {
+	if len(s) > 20 {
+		n.add(math.MaxFloat64, 0, false)
+		return true
+	}
+	last := strings.LastIndexAny(s, ".,")
+	if last < 0 {
+		n.add(digitsValue(s), 0, false)
+		return true
+	}
+	sep, head, tail := s[last], s[:last], s[last+1:]
+	switch strings.Count(head, ".") + strings.Count(head, ",") {
+	case 0:
+		n.decs = len(tail)
+		n.add(digitsValue(s), 0, false)
+		if sep != p.t.point && len(tail) == 3 && len(head) > 0 && len(head) <= 3 && head[0] != '0' {
+			n.decs = 0
+			v := digitsValue(head + tail)
+			n.add(v, 0, false)
+			if math.Mod(v, 1000) == 0 {
+				n.add(v/1000, 0.001, true)
+			}
+		}
+		return true
+	default:
+		if strings.IndexByte(head, sep) >= 0 { // 1,234,567
+			if !grouped(s, sep) {
+				return false
+			}
+			n.add(digitsValue(s), 0, false)
+			n.vals[n.n-1].v = digitsValue(strings.ReplaceAll(s, string(sep), ""))
+			return true
+		}
+		other := byte('.' + ',' - int(sep))
+		if !grouped(head, other) { // 1,234.5
+			return false
+		}
+		n.decs = len(tail)
+		n.add(digitsValue(strings.ReplaceAll(head, string(other), "")+"."+tail), 0, false)
+		return true
+	}
+}
+
+// grouped reports whether s is digits in groups of three.
+func grouped(s string, sep byte) bool {
+	parts := strings.Split(s, string(sep))
+	if len(parts) < 2 || len(parts[0]) == 0 || len(parts[0]) > 3 || parts[0][0] == '0' {
+		return false
+	}
+	for _, g := range parts[1:] {
+		if len(g) != 3 || !isInteger(g) {
+			return false
+		}
+	}
+	return true
+}
+
+func isInteger(s string) bool { return s != "" && strings.IndexAny(s, ".,") < 0 }
+
+// digitsValue is the value of digits with at most one point or comma. Up to 15
+// digits are exact: a whole number and a power of ten that float64 holds.
+func digitsValue(s string) float64 {
+	if len(s) > 15 {
+		v, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
+		if err != nil {
+			return math.MaxFloat64
+		}
+		return v
+	}
+	mantissa, scale, after := 0.0, 1.0, false
+	for i := 0; i < len(s); i++ {
+		if !isDigit(rune(s[i])) {
+			after = true
+			continue
+		}
+		mantissa = mantissa*10 + float64(s[i]-'0')
+		if after {
+			scale *= 10
+		}
+	}
+	return mantissa / scale
+}
