@@ -143,7 +143,7 @@ func (st *step) read(saw *Saw, o outcome, text string) {
 			return
 		}
 		st.accept(saw, Answer{Key: a.Key, Low: r.Value.Low, High: r.Value.High, Tool: a.Tool})
-		st.echo(saw, a, r.Value)
+		st.echo = append(st.echo, echo{a, r.Value})
 	case reading.AskBack, reading.Doubt:
 		st.doubt(saw, a, e, r)
 		return
@@ -170,20 +170,30 @@ func (st *step) several(saw *Saw, a guard.Ask, r reading.Result) {
 	st.show()
 }
 
-// echo says what was understood, with the number by which it can be corrected.
-func (st *step) echo(saw *Saw, a guard.Ask, v reading.Value) {
-	n := 0
-	o := st.current(saw)
-	for i, at := range o.numbers {
-		if saw.Running.Answers[at].Key == a.Key {
-			n = i + 1
+// echo notes a reading that is to be said back with the number by which it can
+// be corrected.
+type echo struct {
+	ask   guard.Ask
+	value reading.Value
+}
+
+// echoes says back what was understood, before anything else.
+func (st *step) echoes(saw *Saw, o outcome) {
+	said := make([]wording.Text, 0, len(st.echo)+len(st.lead))
+	for _, e := range st.echo {
+		n := 0
+		for i, at := range o.numbers {
+			if saw.Running.Answers[at].Key == e.ask.Key {
+				n = i + 1
+			}
 		}
+		id := "echo.at"
+		if e.ask.Label.Empty() {
+			id = "echo.plain"
+		}
+		said = append(said, wording.T(id, "Value", st.value(e.ask, e.value), "Label", e.ask.Label, "Number", n))
 	}
-	if a.Label.Empty() {
-		st.say("echo.plain", "Value", st.value(a, v), "Number", n)
-		return
-	}
-	st.say("echo.at", "Value", st.value(a, v), "Label", a.Label, "Number", n)
+	st.lead, st.echo = append(said, st.lead...), nil
 }
 
 // value words a reading: its size in the person's unit and its sign in words.

@@ -58,7 +58,8 @@ type heights struct {
 	value   []calc.Length
 	u       []float64 // expanded, of each
 	missing []bool
-	raw     []RecordReading
+	raw     []Value // as given; the zero value where none was
+	round   int
 }
 
 func (level) Run(t *Script) {
@@ -97,6 +98,8 @@ type levelling struct {
 	supports []support
 	window   calc.Window
 	passes   []calc.Pass
+	lastHalf calc.Length
+	lastU    float64
 
 	found, left           *heights
 	foundWorst, leftWorst calc.Estimate
@@ -131,10 +134,10 @@ func (l *levelling) play() {
 func (l *levelling) read(round int) heights {
 	n := len(l.supports)
 	for try := 0; ; try++ {
-		h := heights{value: make([]calc.Length, n), u: make([]float64, n), missing: make([]bool, n)}
+		h := heights{value: make([]calc.Length, n), u: make([]float64, n), missing: make([]bool, n), raw: make([]Value, n), round: round}
 		first := -1
 		for i := range l.supports {
-			v := l.t.Read(l.question(round, try, i, 1), wording.T("caution.hands"))
+			v := l.height(round, try, i, 1)
 			if v.Skipped {
 				h.missing[i] = true
 				continue
@@ -142,13 +145,13 @@ func (l *levelling) read(round int) heights {
 			if first < 0 {
 				first = i
 			}
-			l.take(&h, i, v, round)
+			l.take(&h, i, v)
 		}
 		if first < 0 {
 			l.t.Say("level.none")
 			continue
 		}
-		again := l.t.Read(l.question(round, try, first, 2), wording.T("caution.hands"))
+		again := l.height(round, try, first, 2)
 		if again.Skipped || math.Abs(again.Mid()-float64(h.value[first])) <= l.allowed() || try == 2 {
 			return h
 		}
@@ -162,11 +165,37 @@ func (l *levelling) allowed() float64 {
 	return math.Max(calc.Difference(r, r).U, 2*float64(l.tool.Resolution))
 }
 
-func (l *levelling) take(h *heights, i int, v Value, round int) {
+func (l *levelling) take(h *heights, i int, v Value) {
 	r := v.Reading(l.tool.measuring())
-	h.value[i] = r.Value()
-	h.u[i] = r.Estimate().U
-	h.raw = append(h.raw, RecordReading{Name: "slider.height", Label: itoa(i + 1), Round: round, Low: v.Low, High: v.High, At: v.At})
+	h.value[i], h.u[i] = r.Value(), l.uncertainty(r)
+	h.raw[i] = v
+}
+
+// readings returns a round as a record keeps it.
+func (h *heights) readings() []RecordReading {
+	var out []RecordReading
+	for i, v := range h.raw {
+		if !h.missing[i] {
+			out = append(out, RecordReading{Name: "slider.height", Label: itoa(i + 1), Round: h.round, Low: v.Low, High: v.High, At: v.At})
+		}
+	}
+	return out
+}
+
+// uncertainty returns the expanded uncertainty of one reading. Most readings of
+// a round have the same, so the last one is kept.
+func (l *levelling) uncertainty(r calc.Reading) float64 {
+	if w := r.Half(); l.lastU == 0 || w != l.lastHalf {
+		l.lastHalf, l.lastU = w, r.Estimate().U
+	}
+	return l.lastU
+}
+
+// height reads the height at support i.
+func (l *levelling) height(round, try, i, n int) Value {
+	return l.t.ReadAt(l.key(round, try, i, n), wording.T("caution.hands"), func() guard.Ask {
+		return l.question(round, try, i, n)
+	})
 }
 
 // question asks for the height at support i; n counts how often it was asked
@@ -229,7 +258,7 @@ func (l *levelling) settle(round int, h *heights) (calc.Decision, calc.Estimate)
 			if h.missing[i] || must(calc.Decide(e, l.window)) != calc.Undecided {
 				break
 			}
-			v := l.t.Read(l.question(round, 0, i, 3+k), wording.T("caution.hands"))
+			v := l.height(round, 0, i, 3+k)
 			if v.Skipped {
 				break
 			}
@@ -407,9 +436,9 @@ func (l *levelling) record(d calc.Decision, gaveUp bool) {
 	}
 	r := Record{Characteristic: "slider.level", Unit: "mm", Low: bound(l.window.Low), High: bound(l.window.High),
 		AsFound: l.t.measured(l.foundWorst), AsLeft: l.t.measured(l.leftWorst), Decision: d.String(),
-		Adjusted: len(l.passes) > 0, Tool: l.tool.Kind, Resolution: float64(l.tool.Resolution), Readings: l.found.raw}
+		Adjusted: len(l.passes) > 0, Tool: l.tool.Kind, Resolution: float64(l.tool.Resolution), Readings: l.found.readings()}
 	if l.left != l.found {
-		r.Readings = append(append([]RecordReading(nil), l.found.raw...), l.left.raw...)
+		r.Readings = append(r.Readings, l.left.readings()...)
 	}
 	l.t.Record(r)
 }

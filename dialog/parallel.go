@@ -207,18 +207,19 @@ func (j *toeing) finish() {
 // the level fresh; a fail says that the level comes next.
 func (j *toeing) levelCheck() {
 	l := newLevelling(j.t)
-	h := heights{value: make([]calc.Length, len(l.supports)), u: make([]float64, len(l.supports)), missing: make([]bool, len(l.supports))}
+	h := heights{value: make([]calc.Length, len(l.supports)), u: make([]float64, len(l.supports)), missing: make([]bool, len(l.supports)),
+		raw: make([]Value, len(l.supports)), round: 1}
 	last := l.supports[len(l.supports)-1].X
 	for i, s := range l.supports {
 		if s.X != last {
 			h.missing[i] = true
 			continue
 		}
-		v := j.t.Read(l.question(90, 0, i, 1), wording.T("caution.hands"))
+		v := l.height(90, 0, i, 1)
 		if v.Skipped {
 			return
 		}
-		l.take(&h, i, v, 90)
+		l.take(&h, i, v)
 	}
 	d, worst := l.judge(h)
 	if d == calc.Outside {

@@ -232,7 +232,7 @@ func (st *step) doubted(saw *Saw, args map[string]string, v string) {
 		return
 	}
 	st.accept(saw, Answer{Key: a.Key, Low: lo, High: hi, Tool: a.Tool})
-	st.echo(saw, a, reading.Value{Low: lo, High: hi})
+	st.echo = append(st.echo, echo{a, reading.Value{Low: lo, High: hi}})
 	st.show()
 }
 

@@ -155,14 +155,34 @@ func (v Value) Reading(tool calc.Tool) calc.Reading {
 // Read asks for a number. caution is used where the prompt's name says that a
 // hand comes near the saw.
 func (t *Script) Read(a guard.Ask, caution wording.Text) Value {
-	a.Form = guard.Reading
-	if ans, ok := t.take(a.Key); ok {
-		t.numbers = append(t.numbers, t.cursor-1)
-		return Value{Low: ans.Low, High: ans.High, Skipped: ans.Skipped, At: ans.At, Number: len(t.numbers)}
+	if v, ok := t.reading(a.Key); ok {
+		return v
 	}
-	a.N = max(a.N, 0)
+	a.Form = guard.Reading
 	t.ask(a, caution)
 	return Value{}
+}
+
+// ReadAt is Read for a question that costs something to build: f is called only
+// when the question is put.
+func (t *Script) ReadAt(k Key, caution wording.Text, f func() guard.Ask) Value {
+	if v, ok := t.reading(k); ok {
+		return v
+	}
+	a := f()
+	a.Key, a.Form = k, guard.Reading
+	t.ask(a, caution)
+	return Value{}
+}
+
+// reading returns the reading that answered a question, when it was given.
+func (t *Script) reading(k Key) (Value, bool) {
+	ans, ok := t.take(k)
+	if !ok {
+		return Value{}, false
+	}
+	t.numbers = append(t.numbers, t.cursor-1)
+	return Value{Low: ans.Low, High: ans.High, Skipped: ans.Skipped, At: ans.At, Number: len(t.numbers)}, true
 }
 
 // Pick asks for one of a few answers and returns its value. The first is the

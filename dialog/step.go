@@ -2,7 +2,6 @@ package dialog
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"shimwright/dialog/guard"
@@ -44,6 +43,7 @@ type step struct {
 	changed map[string]bool // saws to be stored, by id
 	people  bool            // the people are to be stored
 	lead    []wording.Text  // said before the question
+	echo    []echo          // readings to be said back, before that
 	fresh   bool            // an answer was accepted: the fold's effects count
 	res     Result
 	said    bool // the turn is complete
@@ -235,10 +235,8 @@ func (st *step) powerOn(text string) bool {
 	return true
 }
 
-// phrases returns the alternatives that a catalogue entry lists, parted by "|".
-func (st *step) phrases(id string) []string {
-	return strings.Split(st.voice.Say(wording.T(id)), "|")
-}
+// phrases returns the alternatives that a catalogue entry lists.
+func (st *step) phrases(id string) []string { return st.voice.Phrases(id) }
 
 // show folds the running job again and words where it stands.
 func (st *step) show() {
@@ -248,6 +246,7 @@ func (st *step) show() {
 		return
 	}
 	o := st.current(saw)
+	st.echoes(saw, o)
 	if st.fresh {
 		st.effects(saw, o)
 		if len(o.records) > 0 || o.setUser != nil || o.setSaw != nil {
@@ -261,7 +260,6 @@ func (st *step) show() {
 	if a := o.prompt.Adjustment(); a != nil && (saw.Running.Told == nil || saw.Running.Told.Key != a.Key) {
 		st.touch(saw).Running = saw.Running.edit()
 		saw.Running.Told = &Told{Key: a.Key, At: st.now, Moves: st.label(a.Moves)}
-		o = st.current(saw)
 	}
 	if o.prompt.Class() == guard.Runs {
 		if n := len(saw.Power.Events); n == 0 || saw.Power.Events[n-1].Kind != guard.Offered {

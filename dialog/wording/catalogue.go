@@ -3,6 +3,7 @@ package wording
 import (
 	"embed"
 	"fmt"
+	"regexp"
 	"strings"
 	"sync"
 
@@ -23,17 +24,53 @@ var languages = [...]string{"en"}
 // Languages returns the languages that have a catalogue, the default first.
 func Languages() []string { return languages[:] }
 
-// load reads every catalogue once; a fault in one is a mistake in the program.
-var load = sync.OnceValue(func() *i18n.Bundle {
-	b := i18n.NewBundle(language.English)
-	b.RegisterUnmarshalFunc("toml", toml.Unmarshal)
+// book is every catalogue, read once. Most texts are plain, or have nothing but
+// arguments in them; those are worded here, twenty times as fast as through a
+// template. Conditions and plural forms go through go-i18n.
+type book struct {
+	bundle  *i18n.Bundle
+	plain   map[string]map[string][]string // language, id → text, argument, text …
+	phrases map[string]map[string][]string // language, id → alternatives
+}
+
+// load reads the catalogues; a fault in one is a mistake in the program.
+var load = sync.OnceValue(func() *book {
+	b := &book{bundle: i18n.NewBundle(language.English), plain: map[string]map[string][]string{}, phrases: map[string]map[string][]string{}}
+	b.bundle.RegisterUnmarshalFunc("toml", toml.Unmarshal)
 	for _, l := range languages {
-		if _, err := b.LoadMessageFileFS(files, l+".toml"); err != nil {
+		f, err := b.bundle.LoadMessageFileFS(files, l+".toml")
+		if err != nil {
 			panic("wording: " + l + ".toml: " + err.Error())
+		}
+		b.plain[l], b.phrases[l] = map[string][]string{}, map[string][]string{}
+		for _, m := range f.Messages {
+			if parts, ok := split(m.Other); ok && m.One == "" {
+				b.plain[l][m.ID] = parts
+			}
+			b.phrases[l][m.ID] = strings.Split(m.Other, "|")
 		}
 	}
 	return b
 })
+
+var field = regexp.MustCompile(`\{\{\.([A-Z][A-Za-z0-9]*)\}\}`)
+
+// split parts a text into what stands between its arguments and their names,
+// in turn. ok is false when it holds anything else.
+func split(s string) (parts []string, ok bool) {
+	at := 0
+	for _, m := range field.FindAllStringSubmatchIndex(s, -1) {
+		parts = append(parts, s[at:m[0]], s[m[2]:m[3]])
+		at = m[1]
+	}
+	parts = append(parts, s[at:])
+	for i := 0; i < len(parts); i += 2 {
+		if strings.Contains(parts[i], "{{") {
+			return nil, false
+		}
+	}
+	return parts, true
+}
 
 // Voice words texts in one language and unit. Make one for a message and use
 // it by one goroutine.
@@ -52,7 +89,7 @@ func NewVoice(lang string, unit reading.Unit) *Voice {
 			known = l
 		}
 	}
-	return &Voice{lang: reading.Lang(known), unit: unit, local: i18n.NewLocalizer(load(), known)}
+	return &Voice{lang: reading.Lang(known), unit: unit, local: i18n.NewLocalizer(load().bundle, known)}
 }
 
 // Lang returns the language of the voice.
@@ -69,6 +106,9 @@ func (v *Voice) Say(t Text) string {
 		return ""
 	case "raw":
 		return fmt.Sprint(t.Args[1])
+	}
+	if parts, ok := load().plain[string(v.lang)][t.ID]; ok {
+		return v.fill(t, parts)
 	}
 	data := make(map[string]any, len(t.Args)/2)
 	var count any
@@ -87,6 +127,33 @@ func (v *Voice) Say(t Text) string {
 		panic("wording: " + t.ID + ": an argument is missing in " + s)
 	}
 	return strings.TrimSpace(s)
+}
+
+// Phrases returns the alternatives that an entry lists, parted by "|".
+func (v *Voice) Phrases(id string) []string { return load().phrases[string(v.lang)][id] }
+
+// fill puts the arguments between the parts of a text.
+func (v *Voice) fill(t Text, parts []string) string {
+	if len(parts) == 1 {
+		return parts[0]
+	}
+	var b strings.Builder
+	for i, p := range parts {
+		if i%2 == 0 {
+			b.WriteString(p)
+			continue
+		}
+		found := false
+		for j := 0; j+1 < len(t.Args) && !found; j += 2 {
+			if found = t.Args[j] == p; found {
+				fmt.Fprint(&b, v.word(t.Args[j+1]))
+			}
+		}
+		if !found {
+			panic("wording: " + t.ID + ": the argument " + p + " is missing")
+		}
+	}
+	return strings.TrimSpace(b.String())
 }
 
 // word turns one argument into what the template prints.
