@@ -87,9 +87,14 @@ func (r Reading) Estimate() Estimate {
 }
 
 // Difference returns a − b with its expanded uncertainty, mm. A correction
-// common to both cancels.
+// common to both cancels; a repeatability common to both is one estimate.
 func Difference(a, b Reading) Estimate {
-	e := Combine(append(a.Components(), b.Components()...)...)
+	parts := append(a.Components(), b.Components()...)
+	if a.Tool.Repeat != 0 && a.Tool == b.Tool {
+		parts = append([]Component{Rectangular(float64(a.Half())), Rectangular(float64(b.Half()))},
+			Normal(float64(a.Tool.Repeat), a.Tool.RepeatDoF).Across(1, -1)...)
+	}
+	e := Combine(parts...)
 	e.Value = float64(a.Value() - b.Value())
 	return e
 }

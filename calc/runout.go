@@ -165,6 +165,12 @@ func amplitudeGain(qr *mat.QR, h Harmonic, n int) []float64 {
 	return gain
 }
 
+// roundingTogether is by how much the rounding errors of a round count for more
+// than independent ones would. Readings that follow a smooth curve, opposite
+// ones above all, do not round independently: simulated rounds of 4 to 16
+// readings without noise show amplitudes up to 3 % more uncertain.
+const roundingTogether = 1.05
+
 // At returns the fitted reading at a part of a turn from the mark.
 func (r Runout) At(turn float64) Length { return r.Mean + r.First.At(turn) }
 
@@ -178,10 +184,13 @@ func (r Runout) At(turn float64) Length { return r.Mean + r.First.At(turn) }
 // is therefore the radius of the circle about it that holds 95 %, 2.45 times
 // its standard uncertainty, and the interval reaches to zero.
 func (r Runout) Estimate(reading ...Component) Estimate {
-	parts := make([]Component, 0, len(r.gain)*len(reading))
-	for _, g := range r.gain {
+	var parts []Component
+	if r.gain != nil {
 		for _, c := range reading {
-			parts = append(parts, c.Times(2*g))
+			if c.Half != 0 {
+				c = c.Times(roundingTogether)
+			}
+			parts = append(parts, c.Times(2).Across(r.gain...)...)
 		}
 	}
 	e := Combine(parts...)

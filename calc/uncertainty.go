@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"gonum.org/v1/gonum/diff/fd"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -132,6 +133,22 @@ func Pooled(groups ...[]float64) (s, dof float64, err error) {
 func (c Component) Times(k float64) Component {
 	c.C *= k
 	return c
+}
+
+// Across returns what readings that share the component c contribute to a
+// result Σ gains[i]·x[i]. The errors of the readings are independent, so that a
+// bounded component (a resolution) is returned once for each; but where u itself
+// is an estimate, a repeatability say, it is the same estimate every time and no
+// better known for being used often: it is returned as one component.
+func (c Component) Across(gains ...float64) []Component {
+	if c.bound > 0 || c.Half != 0 {
+		parts := make([]Component, len(gains))
+		for i, g := range gains {
+			parts[i] = c.Times(g)
+		}
+		return parts
+	}
+	return []Component{c.Times(floats.Norm(gains, 2))}
 }
 
 // Standard returns the standard uncertainty that c contributes to the result,

@@ -260,6 +260,24 @@ func TestCombineProperties(t *testing.T) {
 	})
 }
 
+// Two readings of one tool share the estimate of its repeatability: the
+// difference has √2·s with the degrees of freedom of s, by hand t₉₅(2)·√2·s, and
+// not the four that two separate estimates would have. Their resolutions are
+// two rectangles.
+func TestAcross(t *testing.T) {
+	within(t, "shared", Combine(Normal(0.01, 2).Across(1, -1)...).U, 4.303*math.Sqrt2*0.01, 5e-6)
+	within(t, "separate", Combine(Normal(0.01, 2), Normal(0.01, 2)).U, 2.776*math.Sqrt2*0.01, 1e-5)
+	within(t, "mean of four", Combine(Normal(0.01, 2).Across(0.25, 0.25, 0.25, 0.25)...).U, 4.303*0.005, 5e-6)
+	within(t, "rectangles", Combine(Rectangular(0.01).Across(1, -1)...).U, 0.02*(1-math.Sqrt(0.05)), 1e-12)
+	tool := Tool{Resolution: 1e-9, Repeat: 0.01, RepeatDoF: 2}
+	r, err := tool.Read(1)
+	sane(t, err)
+	within(t, "difference of readings", Difference(r, r).U, 4.303*math.Sqrt2*0.01, 5e-6)
+	other, err := Tool{Resolution: 1e-9, Repeat: 0.01, RepeatDoF: 3}.Read(1)
+	sane(t, err)
+	within(t, "difference of two tools' readings, dof 4·(1/2 + 1/3)⁻¹ = 4.8", Difference(r, other).U, 2.776*math.Sqrt2*0.01, 1e-5)
+}
+
 func TestSensitivities(t *testing.T) {
 	// Five-cut angle (A − B)/(4L): derivatives by hand.
 	c, err := Sensitivities(func(x []float64) float64 { return (x[0] - x[1]) / (4 * x[2]) },
