@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"os"
@@ -25,12 +26,14 @@ import (
 // app is the program put together. This file is the only place where its parts
 // meet, and where the clock is read.
 type app struct {
-	cfg     Config
-	log     *slog.Logger
-	store   store.Store
-	server  *server
-	handler *handler
-	pairing *pairing
+	cfg       Config
+	log       *slog.Logger
+	store     store.Store
+	server    *server
+	handler   *handler
+	pairing   *pairing
+	deliverer *deliverer
+	reminders *reminders
 
 	closing context.Context // ends when the service begins to stop
 	stop    context.CancelFunc
@@ -38,7 +41,7 @@ type app struct {
 }
 
 // clock is the time, to the millisecond: no store keeps it finer.
-func clock() time.Time { return time.Now().Truncate(time.Millisecond) }
+func clock() time.Time { return time.Now().Truncate(time.Millisecond).UTC() }
 
 // dataFile is the name of the embedded store in the data folder.
 const dataFile = "shimwright.db"
@@ -63,24 +66,28 @@ func openStore(ctx context.Context, cfg Config) (store.Store, error) {
 }
 
 // newApp puts the program together on an open store, which it then owns.
-func newApp(cfg Config, s store.Store, log *slog.Logger) (*app, error) {
+func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger) (*app, error) {
 	keys, err := webhook.ParseKeys(reveal(cfg.WebhookSecrets)...)
 	if err != nil {
 		return nil, err
 	}
-	out, err := newWebhook(cfg)
+	out, err := newWebhook(cfg, clock)
 	if err != nil {
 		return nil, err
 	}
 	a := &app{cfg: cfg, log: log, store: s}
 	a.closing, a.stop = context.WithCancel(context.Background())
 	meter := newMeters()
-	a.pairing = &pairing{store: s, now: clock, newID: newID, token: newToken}
+	people := newcomers{newID: newID, zone: cfg.Zone}
+	a.pairing = &pairing{store: s, now: clock, people: people, token: newToken}
 	pages := page.New()
 	channels := []channel.Channel{pageChannel{Channel: pages, store: s, now: clock}, out}
-	a.handler = &handler{store: s, now: clock, newID: newID, token: newToken, limits: limitsOf(channels),
-		wake: pages.Wake, absolute: absolute(cfg),
+	a.deliverer = newDeliverer(s, channels, clock, rand.Float64, log)
+	a.deliverer.count = meter.delivered
+	a.handler = &handler{store: s, now: clock, people: people, token: newToken, limits: limitsOf(channels),
+		wake: func(conversation string) { pages.Wake(conversation); a.deliverer.kick() }, absolute: absolute(cfg),
 		lanes: newLanes(), log: log, meter: meter}
+	a.reminders = newReminders(s, a.handler.fire, clock, rand.Float64, log)
 	machine, _ := os.Hostname() // without it, browsers use the address in numbers
 	a.server = &server{
 		store: s, handler: a.handler, pairing: a.pairing, page: pages, home: homePage(),
@@ -89,12 +96,12 @@ func newApp(cfg Config, s store.Store, log *slog.Logger) (*app, error) {
 		places:  directory{store: s, newID: newID},
 		limiter: newLimiter(cfg.Rate, cfg.Burst),
 		secure:  cfg.PublicURL != nil && cfg.PublicURL.Scheme == "https",
-		closing: a.closing, now: clock, requests: newID, log: log, meter: meter,
+		closing: a.closing, now: clock, stopwatch: time.Now, requests: newID, log: log, meter: meter,
 	}
 	return a, nil
 }
 
-func newWebhook(cfg Config) (*webhook.Channel, error) {
+func newWebhook(cfg Config, clock func() time.Time) (*webhook.Channel, error) {
 	o := webhook.Options{Now: clock}
 	if cfg.CallbackURL != nil {
 		o.URL = cfg.CallbackURL.String()
@@ -135,10 +142,17 @@ func absolute(cfg Config) func(string) string {
 	return func(path string) string { return base + path }
 }
 
+// start begins the work that nobody asks for: sending and reminding.
+func (a *app) start() {
+	a.workers.Go(func() { a.deliverer.run(a.closing) })
+	a.workers.Go(func() { a.reminders.run(a.closing) })
+}
+
 // serve answers on a listener until ctx ends, then finishes what was begun,
 // within the time that the settings give, and closes the store.
 func (a *app) serve(ctx context.Context, l net.Listener) error {
 	web := httpServer(a.server.routes(), a.log)
+	a.start()
 	failed := make(chan error, 1)
 	go func() { failed <- web.Serve(l) }()
 	var err error

@@ -54,7 +54,7 @@ type Config struct {
 	WebhookSecrets  []Secret
 	CallbackURL     *url.URL // nil when not set
 	CallbackSecrets []Secret
-	Zone            *time.Location
+	Zone            string // of the tz database; "" where only the offset is known
 	Log             slog.Level
 	LogJSON         bool
 	Rate            float64
@@ -265,13 +265,15 @@ func secretList(f *faults, name, s string) []Secret {
 	return list
 }
 
-func zone(f *faults, s string) *time.Location {
-	l, err := time.LoadLocation(s)
-	if err != nil {
-		f.add("ZONE", "is %q, which is not a time zone; give one like Europe/Berlin or America/Chicago", s)
-		return time.UTC
+// zone returns the name of a time zone; that of this machine for "Local".
+func zone(f *faults, s string) string {
+	if s == "Local" {
+		return machineZone()
 	}
-	return l
+	if _, err := time.LoadLocation(s); err != nil {
+		f.add("ZONE", "is %q, which is not a time zone; give one like Europe/Berlin or America/Chicago", s)
+	}
+	return s
 }
 
 func onOff(f *faults, name, s string) bool {

@@ -30,7 +30,7 @@ var errCrowded = errors.New("too many messages of this conversation wait")
 type handler struct {
 	store  store.Store
 	now    func() time.Time
-	newID  func() string
+	people newcomers
 	token  func() string
 	limits func(channel string) dialog.Limits
 	wake   func(conversation string) // called after a commit
@@ -130,7 +130,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	}
 	var peopleChanged bool
 	if e.speaker != nil {
-		l.view.People, l.view.Person, peopleChanged, err = e.speaker.in(l.view.People, h.newID, now)
+		l.view.People, l.view.Person, peopleChanged, err = e.speaker.in(l.view.People, h.people, now)
 		if errors.Is(err, errRevoked) {
 			return nil, unauthorized("This device is no longer paired; ask for a new link.").because(err)
 		}

@@ -169,7 +169,7 @@ func jsonFault(err error) *problem {
 	var syntax *json.SyntaxError
 	switch {
 	case errors.As(err, &syntax):
-		return notJSON("The body is not JSON: %s, at byte %d.", strings.TrimPrefix(syntax.Error(), "json: "), syntax.Offset)
+		return notJSON("The body is not JSON: %s, after byte %d.", strings.TrimPrefix(syntax.Error(), "json: "), syntax.Offset)
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
 		return notJSON("The body ends in the middle of its JSON object.")
 	}

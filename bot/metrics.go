@@ -35,3 +35,8 @@ func newMeters() *meters {
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }
+
+// delivered counts how an attempt to send ended.
+func (m *meters) delivered(channel string, r deliveryResult) {
+	m.sent.WithLabelValues(channel, string(r)).Inc()
+}

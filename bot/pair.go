@@ -35,7 +35,7 @@ func receive(ctx context.Context, c console, cfg Config) (reception, error) {
 	if err != nil {
 		return nil, err
 	}
-	a, err := newApp(cfg, s, newLog(c.err, cfg))
+	a, err := newApp(cfg, s, clock, newLog(c.err, cfg))
 	if err != nil {
 		return nil, errors.Join(err, s.Close())
 	}

@@ -25,10 +25,10 @@ const maxLabel = 80
 // pairing gives out one-time links and takes them in. All of it is kept in the
 // people of the shop, so that a restart or another replica changes nothing.
 type pairing struct {
-	store store.Store
-	now   func() time.Time
-	newID func() string
-	token func() string
+	store  store.Store
+	now    func() time.Time
+	people newcomers
+	token  func() string
 }
 
 // invitation says whom a link is for: the shop's owner, or with a name that
@@ -94,9 +94,9 @@ func (p *pairing) invited(people *dialog.People, in invitation) (int, error) {
 	if i >= 0 {
 		return i, nil
 	}
-	who := dialog.Person{ID: homeOwner, Role: dialog.Owner}
+	who := p.people.owner()
 	if in.Name != "" {
-		who = dialog.Person{ID: "p" + p.newID(), Name: in.Name, Role: in.Role}
+		who = p.people.person(in.Name, in.Role)
 	}
 	switch who.Role {
 	case "":

@@ -143,9 +143,13 @@ func isUnasked(e store.Entry) bool {
 // await reads again whenever the conversation goes on, until there is
 // something or the time is over.
 func (s *server) await(w http.ResponseWriter, r *http.Request, c store.Conversation, after uint64, limit int, wait time.Duration, woken <-chan struct{}) (transcript, error) {
-	began := s.now()
-	defer func() { info(r).waited = s.now().Sub(began) }()
-	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(wait + writeTime))
+	began := s.stopwatch()
+	defer func() { info(r).waited = s.stopwatch().Sub(began) }()
+	// The limits of a connection are for those who send and read slowly; this
+	// one waits because it was asked to.
+	connection := http.NewResponseController(w)
+	_ = connection.SetReadDeadline(began.Add(wait + readTime))
+	_ = connection.SetWriteDeadline(began.Add(wait + writeTime))
 	end := time.NewTimer(wait)
 	defer end.Stop()
 	look := time.NewTicker(lookAgain)

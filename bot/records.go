@@ -43,6 +43,7 @@ func (s *server) getRecords(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	w.Header().Set("Vary", "Accept")
 	switch choose(r, "application/json", "text/csv") {
 	case "application/json":
 		return writeJSON(w, struct {

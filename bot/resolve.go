@@ -88,6 +88,21 @@ func (d directory) found(ctx context.Context, c caller, conversation string) (st
 	return "", fmt.Errorf("%w: the shop of a conversation kept changing", store.ErrUnavailable)
 }
 
+// newcomers makes people who are new to a shop.
+type newcomers struct {
+	newID func() string
+	zone  string // until they choose one
+}
+
+// owner is the owner of this machine's own shop.
+func (n newcomers) owner() dialog.Person {
+	return dialog.Person{ID: homeOwner, Role: dialog.Owner, Zone: n.zone}
+}
+
+func (n newcomers) person(name string, role dialog.Role) dialog.Person {
+	return dialog.Person{ID: "p" + n.newID(), Name: name, Role: role, Zone: n.zone}
+}
+
 // speaker is who speaks, as far as it is known before the people of the shop
 // are loaded.
 type speaker struct {
@@ -99,9 +114,9 @@ type speaker struct {
 
 // in returns the people of a shop with the speaker in them, the speaker's id,
 // and whether anything was changed. The people given are not changed.
-func (s speaker) in(p dialog.People, newID func() string, now time.Time) (dialog.People, string, bool, error) {
+func (s speaker) in(p dialog.People, n newcomers, now time.Time) (dialog.People, string, bool, error) {
 	p.Persons = slices.Clone(p.Persons)
-	i, changed, err := s.find(&p, newID)
+	i, changed, err := s.find(&p, n)
 	if err != nil {
 		return p, "", false, err
 	}
@@ -113,14 +128,14 @@ func (s speaker) in(p dialog.People, newID func() string, now time.Time) (dialog
 
 // find returns the index of the speaker in p, who is added where that is how
 // people come in: the owner of this machine, and whom a program speaks for.
-func (s speaker) find(p *dialog.People, newID func() string) (i int, changed bool, err error) {
+func (s speaker) find(p *dialog.People, n newcomers) (i int, changed bool, err error) {
 	switch s.kind {
 	case local:
 		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool { return q.ID == homeOwner })
 		if i >= 0 {
 			return i, false, nil
 		}
-		p.Persons = append(p.Persons, dialog.Person{ID: homeOwner, Role: dialog.Owner})
+		p.Persons = append(p.Persons, n.owner())
 	case paired:
 		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool {
 			return !q.Removed && slices.ContainsFunc(q.Devices, func(d dialog.Device) bool {
@@ -146,7 +161,7 @@ func (s speaker) find(p *dialog.People, newID func() string) (i int, changed boo
 		if len(p.Persons) == 0 {
 			role = dialog.Owner
 		}
-		p.Persons = append(p.Persons, dialog.Person{ID: "p" + newID(), Name: s.sender, Role: role})
+		p.Persons = append(p.Persons, n.person(s.sender, role))
 	}
 	return len(p.Persons) - 1, true, nil
 }

@@ -20,7 +20,7 @@ func serve(ctx context.Context, c console, _ []string) error {
 	if err != nil {
 		return err
 	}
-	a, err := newApp(cfg, s, log)
+	a, err := newApp(cfg, s, clock, log)
 	if err != nil {
 		return errors.Join(err, s.Close())
 	}

@@ -40,8 +40,10 @@ type server struct {
 	closing  context.Context
 	now      func() time.Time
 	requests func() string // a new request id
-	log      *slog.Logger
-	meter    *meters
+	// stopwatch is for figures only, finer than now.
+	stopwatch func() time.Time
+	log       *slog.Logger
+	meter     *meters
 }
 
 // routes returns the handler of every address.

@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"runtime"
 	"strings"
+	"time"
 )
 
 // settingInfo is what a person needs to know of a setting.
@@ -112,4 +113,17 @@ func distance(a, b string) int {
 		}
 	}
 	return row[len(b)]
+}
+
+// machineZone is the name of this machine's time zone, as far as it can be
+// told: from TZ, or from where /etc/localtime leads.
+func machineZone() string {
+	name := strings.TrimPrefix(os.Getenv("TZ"), ":")
+	if link, err := os.Readlink("/etc/localtime"); name == "" && err == nil {
+		_, name, _ = strings.Cut(link, "zoneinfo/")
+	}
+	if _, err := time.LoadLocation(name); name == "" || err != nil {
+		return ""
+	}
+	return name
 }

@@ -40,7 +40,7 @@ const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; 
 // in the log, its figures, and a problem document where the handler panics.
 func (s *server) wrap(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		began := s.now()
+		began := s.stopwatch()
 		i := &requestInfo{id: r.Header.Get("X-Request-Id")}
 		if !plainName(i.id) || len(i.id) > 64 {
 			i.id = s.requests()
@@ -59,7 +59,7 @@ func (s *server) wrap(next http.Handler) http.Handler {
 			if p := recover(); p != nil {
 				s.panicked(note, r, p)
 			}
-			s.note(note.status, r, s.now().Sub(began))
+			s.note(note.status, r, s.stopwatch().Sub(began))
 		}()
 		next.ServeHTTP(note, r)
 	})
