@@ -26,7 +26,7 @@ func FeelerSet(leaves int) ([]Length, error) {
 // Limits of FeelerStack. A stack of more than four leaves springs, and the
 // leaves' errors add.
 const (
-	MostLeaves  = 64 // in a person's set
+	MostLeaves  = 40 // in a person's set
 	MostStacked = 4
 )
 
@@ -86,11 +86,8 @@ type feelerSearch struct {
 // add tries all stacks that continue the present one of total so far with
 // more leaves from set[from:].
 func (s *feelerSearch) add(from, more int, total Length) {
-	if more == 0 {
-		if e := (total - s.want).Abs(); e < s.miss-1e-9 {
-			s.miss = e
-			s.best = append(s.best[:0:0], s.pick[:s.n]...)
-		}
+	if more == 1 {
+		s.last(from, total)
 		return
 	}
 	for i := from; i+more <= len(s.set); i++ {
@@ -110,5 +107,19 @@ func (s *feelerSearch) add(from, more int, total Length) {
 		s.n++
 		s.add(i+1, more-1, total+s.set[i])
 		s.n--
+	}
+}
+
+// last completes the stack with the leaf of set[from:] that fits best: one of
+// the two on either side of what is still missing.
+func (s *feelerSearch) last(from int, total Length) {
+	rest := s.want - total
+	below := from + sort.Search(len(s.set)-from, func(i int) bool { return s.set[from+i] <= rest })
+	for i := max(from, below-1); i <= min(below, len(s.set)-1); i++ {
+		if e := (s.set[i] - rest).Abs(); e < s.miss-1e-9 {
+			s.miss = e
+			s.pick[s.n] = s.set[i]
+			s.best = append(s.best[:0:0], s.pick[:s.n+1]...)
+		}
 	}
 }
