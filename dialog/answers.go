@@ -94,7 +94,9 @@ func (st *step) confirmed(saw *Saw, o outcome) {
 // picked accepts a choice. Two questions are about the job, not part of it.
 func (st *step) picked(saw *Saw, a guard.Ask, v string) {
 	if a.Key.Name == "stopped" || a.Key.Name == "impossible" {
-		st.leave(saw)
+		if st.leave(saw, "", nil) {
+			st.idle()
+		}
 		return
 	}
 	if a.Key.Name == "held" {
@@ -102,9 +104,9 @@ func (st *step) picked(saw *Saw, a guard.Ask, v string) {
 			st.takeOver(saw)
 			return
 		}
-		st.park(saw)
-		st.say("park.done", "Job", jobTitle(saw.Parked[len(saw.Parked)-1].Procedure), "Saw", wording.Raw(saw.Profile.Name))
-		st.idle()
+		if st.leave(saw, "", nil) {
+			st.idle()
+		}
 		return
 	}
 	st.accept(saw, Answer{Key: a.Key, Text: v})

@@ -18,7 +18,7 @@ var commandWords = [...]reading.Word{
 }
 
 // phraseCommands are commands that the catalogue lists the words of.
-var phraseCommands = [...]string{"bumped", "newblade", "resume", "saws", "takeover", "setup"}
+var phraseCommands = [...]string{"bumped", "newblade", "resume", "saws", "takeover", "setup", "edit", "copy", "retire"}
 
 // network handles the words that telephone networks reserve: they mean the
 // same everywhere and are taken only as the whole message.
@@ -54,8 +54,10 @@ func (st *step) stop() {
 		}
 	}
 	id := "stop.done"
-	if saw := st.active(); saw != nil && saw.Power.Open() {
-		id = "stop.open"
+	for i := range st.v.Saws {
+		if st.v.Saws[i].Power.Opened() == st.person.ID {
+			id = "stop.open"
+		}
 	}
 	st.turn(Reply{Text: st.voice.Say(wording.T(id)), Caution: id == "stop.open"}, PromptView{Kind: KindIdle})
 }
@@ -69,6 +71,9 @@ func (st *step) vocabulary() []string {
 	}
 	for _, c := range phraseCommands {
 		words = append(words, st.phrases("words."+c)...)
+	}
+	for _, saw := range st.usable() {
+		words = append(words, strings.ToLower(saw.Profile.Name))
 	}
 	for _, p := range procedures {
 		words = append(words, p.Name())
@@ -89,6 +94,10 @@ func (st *step) command(text string, o *outcome) bool {
 	}
 	if o != nil && o.prompt.Ask().Form == guard.Words && !plainCommand(text, word, rest) {
 		return false
+	}
+	if saw := st.named(word); saw != nil {
+		st.speakOf(saw)
+		return true
 	}
 	if p := st.procedure(word); p != nil {
 		st.startBy(p)
@@ -174,7 +183,9 @@ func (st *step) word(w reading.Word, rest string, o *outcome) bool {
 			st.idle()
 			return true
 		}
-		st.leave(saw)
+		if st.leave(saw, "", nil) {
+			st.idle()
+		}
 	default:
 		return false
 	}
@@ -192,6 +203,8 @@ func (st *step) phrase(c, rest string, o *outcome) bool {
 		st.sawList()
 	case "setup":
 		st.setUp("")
+	case "edit", "copy", "retire":
+		st.manage(c)
 	case "takeover":
 		saw := st.focus()
 		if saw == nil || saw.Running == nil || saw.Running.Person == st.person.ID {

@@ -37,7 +37,8 @@ func procedureNamed(name string) Procedure {
 // edit returns a copy of the job whose lists may be appended to.
 func (j *Job) edit() *Job {
 	c := *j
-	c.Answers, c.Wrote = slices.Clone(j.Answers), slices.Clone(j.Wrote)
+	c.Answers = append(make([]Answer, 0, len(j.Answers)+4), j.Answers...)
+	c.Wrote = slices.Clone(j.Wrote)
 	if j.Told != nil {
 		told := *j.Told
 		told.Made = slices.Clone(j.Told.Made)
@@ -56,6 +57,9 @@ func recordID(j *Job, characteristic string, n int) string {
 
 // start begins a job on a saw, or takes a parked one of the same kind up.
 func (st *step) start(saw *Saw, p Procedure) {
+	if !st.free(saw) {
+		return
+	}
 	st.s.Saw, st.s.Pending, st.s.Args = saw.ID, "", nil
 	if r := saw.Running; r != nil && r.Person != st.person.ID {
 		st.ask("takeover", map[string]string{"job": p.Name()})
@@ -65,8 +69,8 @@ func (st *step) start(saw *Saw, p Procedure) {
 		st.show()
 		return
 	}
-	if saw.Running != nil {
-		st.park(saw)
+	if saw.Running != nil && !st.leave(saw, p.Name(), saw) {
+		return
 	}
 	for i := len(saw.Parked) - 1; i >= 0; i-- {
 		if saw.Parked[i].Procedure == p.Name() {
@@ -91,6 +95,15 @@ func (st *step) begin(saw *Saw, p Procedure) {
 	}
 	st.fresh = true
 	st.show()
+}
+
+// interrupt parks the running job and begins another one, after which the first
+// goes on by itself.
+func (st *step) interrupt(saw *Saw, p Procedure) {
+	then := saw.Running.Procedure
+	st.park(saw)
+	st.begin(saw, p)
+	saw.Running.Then, saw.Running.Back = then, true
 }
 
 // park leaves the running job for later, nothing lost.
@@ -129,18 +142,28 @@ func (st *step) drop(saw *Saw, procedure string) {
 	}
 }
 
-// leave parks the running job on the person's word: while the saw may be open
-// it says so first and asks that it be put right.
-func (st *step) leave(saw *Saw) {
+// leave parks the running job. While the saw is open it says so first and asks
+// that it be put right; then names what the person wants to go on with: a
+// procedure on saw on, or "" for nothing. It reports whether that can begin now.
+func (st *step) leave(saw *Saw, then string, on *Saw) bool {
 	job := saw.Running
-	open := saw.Power.Open() && saw.Power.OpenedSince(job.Started)
 	st.park(saw)
 	st.say("park.done", "Job", jobTitle(job.Procedure), "Saw", wording.Raw(saw.Profile.Name))
-	if open {
-		st.askPutRight(saw)
-		return
+	if !saw.Power.Open() {
+		return true
 	}
-	st.idle()
+	st.askPutRight(saw)
+	if then != "" && on != nil {
+		st.s.Args = map[string]string{"then": then, "on": on.ID}
+	}
+	return false
+}
+
+// free leaves the job that this person runs on another saw than the one meant,
+// which may be nil for a new one. It reports whether nothing is in the way.
+func (st *step) free(meant *Saw) bool {
+	other := st.active()
+	return other == nil || other == meant || st.leave(other, "", nil)
 }
 
 // askPutRight asks, outside of a job, that the saw be put right.
@@ -156,6 +179,15 @@ func (st *step) finish(saw *Saw, o outcome) {
 	job := saw.Running
 	st.follow(o)
 	st.touch(saw).Running = nil
+	if job.Back && st.unpark(saw, job.Then) {
+		if job.Edits {
+			profile := saw.Profile
+			st.accept(saw, Answer{Key: Key{Name: "profile", Index: len(saw.Running.Answers)}, Profile: &profile})
+		}
+		st.say("resume.done", "Job", jobTitle(job.Then), "Saw", wording.Raw(saw.Profile.Name))
+		st.show()
+		return
+	}
 	if next := procedureNamed(job.Then); next != nil {
 		st.start(saw, next)
 		return

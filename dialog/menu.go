@@ -253,14 +253,18 @@ func (st *step) dueAnswered(v string, args map[string]string) {
 	st.idle()
 }
 
-// setUp starts the set-up of a new saw, and what is to follow it.
-func (st *step) setUp(then string) {
+// setUp starts the set-up of a new saw, and what is to follow it. It reports
+// whether it could begin.
+func (st *step) setUp(then string) bool {
 	for i := range st.v.Saws {
 		if s := &st.v.Saws[i]; s.Profile.Name == "" && s.Running != nil && s.Running.Person == st.person.ID {
 			st.s.Saw = s.ID
 			st.show()
-			return
+			return false
 		}
+	}
+	if !st.free(nil) {
+		return false
 	}
 	n := 1
 	for st.saw("saw-"+strconv.Itoa(n)) != nil {
@@ -269,4 +273,5 @@ func (st *step) setUp(then string) {
 	st.v.Saws = append(st.v.Saws, Saw{ID: "saw-" + strconv.Itoa(n), Schema: 1, Profile: DefaultProfile()})
 	st.begin(&st.v.Saws[len(st.v.Saws)-1], setup{})
 	st.v.Saws[len(st.v.Saws)-1].Running.Then = then
+	return true
 }

@@ -52,6 +52,9 @@ func (st *step) pendingAsk() guard.Ask {
 		a.Text = wording.T("turnedback.ask")
 	case "consent":
 		a.Text = wording.T("consent.ask", "Saw", name, "Months", st.months())
+	case "retire":
+		a.Text = wording.T("retire.ask", "Saw", name)
+		a.Choices = choices("no", "yes")
 	case "due":
 		a.Text = wording.T("due.ask")
 		a.Choices = choices("check", "later", "notthis")
@@ -108,7 +111,7 @@ func (st *step) moot() bool {
 		return saw == nil || saw.Running == nil || saw.Running.Person == st.person.ID
 	case "doubt", "turnedback":
 		return saw == nil || saw.Running == nil || saw.Running.Person != st.person.ID
-	case "resume", "consent", "due":
+	case "resume", "consent", "due", "retire":
 		return saw == nil || saw.Retired
 	}
 	return false
@@ -141,6 +144,12 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 	case "resume/afresh":
 		st.drop(saw, args["job"])
 		st.begin(saw, procedureNamed(args["job"]))
+		return
+	case "retire/yes":
+		st.retire(saw)
+		return
+	case "retire/no":
+		st.idle()
 		return
 	case "turnedback/yes":
 		if i, err := strconv.Atoi(args["i"]); err == nil && saw.Running != nil && i < len(saw.Running.Answers) {
@@ -186,9 +195,14 @@ func (st *step) pendingPutRight(text string) bool {
 		return false
 	}
 	if st.s.Asked == askedName(saw, putRight()) && reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
+		then, on := procedureNamed(st.s.Args["then"]), st.saw(st.s.Args["on"])
 		st.s.Pending, st.s.Args = "", nil
 		st.event(saw, guard.Ready, st.sent)
 		st.say("putright.done")
+		if then != nil && on != nil {
+			st.start(on, then)
+			return true
+		}
 		st.idle()
 		return true
 	}

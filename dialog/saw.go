@@ -96,6 +96,8 @@ type Job struct {
 	Started   time.Time `json:"started"`
 	Answers   []Answer  `json:"answers"`
 	Told      *Told     `json:"told,omitempty"`
+	Back      bool      `json:"back,omitempty"`  // Then waits parked and is taken up again without asking
+	Edits     bool      `json:"edits,omitempty"` // a set-up asked for in the middle of Then: its profile corrects that job too
 	Fix       *Key      `json:"fix,omitempty"`   // the answer that is to be given again
 	Then      string    `json:"then,omitempty"`  // the procedure to start when this one is finished
 	Wrote     []string  `json:"wrote,omitempty"` // ids of the records that it wrote

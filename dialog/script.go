@@ -63,6 +63,8 @@ type outcome struct {
 // fold runs a procedure over the answers of a job.
 func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time) (o outcome) {
 	t := &Script{job: saw.Running, saw: saw, person: person, view: v, now: now, profile: saw.Running.profile(saw)}
+	n := len(t.job.Answers)
+	t.path, t.numbers = make([]int, 0, n), make([]int, 0, n)
 	o = outcome{Script: t}
 	defer func() {
 		switch r := recover().(type) {

@@ -167,10 +167,10 @@ func (st *step) saw(id string) *Saw {
 }
 
 // current folds the running job of a saw to its open question. A job that is
-// through still asks that everything is put right, when it opened the saw.
+// through still asks that everything is put right, when the saw is open.
 func (st *step) current(saw *Saw) outcome {
 	o := fold(procedureNamed(saw.Running.Procedure), &st.v, saw, *st.person, st.now)
-	if o.done && saw.Power.Open() && saw.Power.OpenedSince(saw.Running.Started) {
+	if o.done && saw.Power.Open() {
 		o.done, o.prompt = false, putRight()
 	}
 	return o

@@ -141,29 +141,23 @@ func (p Power) Holder(now time.Time) string {
 	return ""
 }
 
-// Open reports whether the saw was opened up by an acknowledgement after which
-// nobody acknowledged that guard and riving knife are back in place.
-func (p Power) Open() bool {
+// Opened returns who opened the saw up: the person of the latest
+// acknowledgement that it is unplugged, when nobody has acknowledged since that
+// guard and riving knife are back in place. "" means that it is whole.
+func (p Power) Opened() string {
 	for i := len(p.Events) - 1; i >= 0; i-- {
 		switch p.Events[i].Kind {
 		case Unplugged:
-			return true
+			return p.Events[i].Person
 		case Ready:
-			return false
+			return ""
 		}
 	}
-	return false
+	return ""
 }
 
-// OpenedSince reports whether an acknowledgement was given after t.
-func (p Power) OpenedSince(t time.Time) bool {
-	for i := len(p.Events) - 1; i >= 0 && p.Events[i].At.After(t); i-- {
-		if p.Events[i].Kind == Unplugged {
-			return true
-		}
-	}
-	return false
-}
+// Open reports whether somebody has opened the saw up.
+func (p Power) Open() bool { return p.Opened() != "" }
 
 // Heard returns the history after a message of person, sent at sent (the
 // earlier of sent and arrived) and handled at now. An acknowledgement that

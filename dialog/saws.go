@@ -1,0 +1,92 @@
+package dialog
+
+import (
+	"slices"
+	"strings"
+
+	"shimwright/dialog/wording"
+)
+
+// A shop may have several saws. A saw is spoken of by its name; a profile can
+// be changed, copied and retired. A retired saw keeps its records.
+
+// named returns the saw that a word names, or nil.
+func (st *step) named(word string) *Saw {
+	for _, s := range st.usable() {
+		if strings.ToLower(s.Profile.Name) == word {
+			return s
+		}
+	}
+	return nil
+}
+
+// speakOf turns to a saw. A job that this person runs on another one waits
+// parked, after the warning that parking gives.
+func (st *step) speakOf(saw *Saw) {
+	if !st.free(saw) {
+		return
+	}
+	st.s.Saw = saw.ID
+	st.menu()
+}
+
+// manage changes, copies or retires the saw that is spoken of.
+func (st *step) manage(what string) {
+	saw := st.focus()
+	switch {
+	case saw == nil:
+		st.sawList()
+	case st.person.Role == Measure:
+		st.say("role.setup")
+		st.show()
+	case what == "edit":
+		st.edit(saw)
+	case what == "copy":
+		if !st.setUp("") {
+			return
+		}
+		copied := &st.v.Saws[len(st.v.Saws)-1]
+		copied.Running = copied.Running.edit()
+		profile := saw.Profile
+		profile.Name = ""
+		profile.Stations = slices.Clone(profile.Stations)
+		copied.Profile, copied.Running.Answers[0].Profile = profile, &profile
+		st.res.Turn = Turn{}
+		st.say("copy.from", "Saw", wording.Raw(saw.Profile.Name))
+		st.show()
+	case what == "retire" && saw.Running != nil && saw.Running.Person != st.person.ID:
+		st.ask("takeover", map[string]string{"job": saw.Running.Procedure})
+	case what == "retire" && saw.Running != nil && !st.leave(saw, "", nil):
+	case what == "retire":
+		st.ask("retire", nil)
+	}
+}
+
+// edit goes through the profile of a saw again. In the middle of a job, that
+// job goes on afterwards with the profile as corrected.
+func (st *step) edit(saw *Saw) {
+	switch r := saw.Running; {
+	case r != nil && r.Person != st.person.ID:
+		st.ask("takeover", map[string]string{"job": "setup"})
+	case r != nil && r.Procedure != "setup":
+		st.interrupt(saw, setup{})
+		saw.Running.Edits = true
+	case r != nil:
+		st.show()
+	default:
+		st.begin(saw, setup{})
+	}
+}
+
+// retire takes a saw out of use. Its records stay.
+func (st *step) retire(saw *Saw) {
+	st.touch(saw).Retired = true
+	for _, d := range st.v.Due {
+		if d.Saw == saw.ID {
+			st.res.Forget = append(st.res.Forget, d.ID)
+		}
+	}
+	st.s.Saw = ""
+	st.say("retire.done", "Saw", wording.Raw(saw.Profile.Name))
+	st.idle()
+}
