@@ -1,7 +1,6 @@
 package calc
 
 import (
-	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
@@ -65,9 +64,12 @@ const (
 	// a beam as short as that would be absurdly stiff. Practice, no source.
 	sameStation Length = 20
 
-	firstStiffness = 1.0 // geometric middle of the plausible range 0.01 … 100
-	firstSpread    = 2.3 // ln 10: one decade either side
-	firstTwist     = 0.3 // GJ/EI of a first model: between an open and a closed section
+	// A new model: 0.1, and a factor of twenty either side. A carriage of
+	// aluminium or cast iron (EI/ℓ³ about 10³ … 10⁵ N/mm between neighbouring
+	// studs) on studs and brackets of 10⁴ … 10⁵ N/mm. Estimated, no source.
+	firstStiffness = 0.1
+	firstSpread    = 3.0
+	firstTwist     = 0.3 // GJ/EI: between an open section and a closed one
 )
 
 // NewModel returns the model of a table of which nothing is known but where
@@ -95,7 +97,7 @@ func NewModel(supports []Support) (Model, error) {
 
 // Influence returns M, the change of height i by a unit rise of nut j: N × N
 // and dimensionless, symmetric, its rows of sum 1. It is that of the nuts'
-// true movement; Predict applies the gains.
+// true movement; Predict applies the gains. That of a Direct model is 1.
 func (m Model) Influence() (*mat.Dense, error) {
 	s, err := m.modes()
 	if err != nil {
@@ -103,8 +105,17 @@ func (m Model) Influence() (*mat.Dense, error) {
 	}
 	n := len(m.Supports)
 	out := mat.NewDense(n, n, nil)
-	s.influence(m.Stiffness, out.RawMatrix().Data)
+	m.influence(s, m.Stiffness, out.RawMatrix().Data)
 	return out, nil
+}
+
+// influence writes M for a stiffness into dst, the unit matrix in a Direct
+// model.
+func (m Model) influence(s modes, stiffness float64, dst []float64) {
+	if m.Direct {
+		stiffness = 0
+	}
+	s.influence(stiffness, dst)
 }
 
 // Predict returns the heights after the nuts have been moved by moves, each as
@@ -124,20 +135,17 @@ func (m Model) Predict(heights, moves []Length) ([]Length, error) {
 	if err := finiteLengths("moves", moves); err != nil {
 		return nil, err
 	}
-	M, err := m.Influence()
+	influence, err := m.Influence()
 	if err != nil {
 		return nil, err
-	}
-	if m.Direct {
-		M = mat.NewDense(n, n, nil)
-		for i := range n {
-			M.Set(i, i, 1)
-		}
 	}
 	out := slices.Clone(heights)
 	for i := range out {
 		for j, d := range moves {
-			out[i] += Length(M.At(i, j)*m.Gain[j]) * d
+			out[i] += Length(influence.At(i, j)*m.Gain[j]) * d
+		}
+		if err := inRange("moves", float64(out[i])); err != nil {
+			return nil, err
 		}
 	}
 	return out, nil
@@ -154,6 +162,9 @@ func (m Model) Moves(turns []float64) ([]Length, error) {
 	out := make([]Length, len(turns))
 	for i, t := range turns {
 		out[i] = Length(t) * m.Supports[i].Pitch
+		if err := inRange("turns", float64(out[i])); err != nil {
+			return nil, err
+		}
 	}
 	return out, nil
 }
@@ -195,208 +206,6 @@ func (m Model) modes() (modes, error) {
 		twist = m.Torsion / m.Stiffness
 	}
 	return f.modes(twist)
-}
-
-// frame is the geometry of the supports, sorted into stations.
-type frame struct {
-	x, y      []float64 // of each support; y from the middle of the width
-	station   []int     // of each support
-	at        []float64 // x of each station, ascending
-	span      float64   // mean distance of neighbouring stations, ℓ
-	halfWidth float64   // b; 0 when all supports are in line
-}
-
-func newFrame(supports []Support) (frame, error) {
-	n := len(supports)
-	f := frame{x: make([]float64, n), y: make([]float64, n), station: make([]int, n)}
-	if n < MinStations {
-		return f, bad("supports", "are fewer than two")
-	}
-	order := make([]int, n)
-	for i, s := range supports {
-		if err := finite("supports", float64(s.X), float64(s.Y), float64(s.Pitch)); err != nil {
-			return f, err
-		}
-		if s.Pitch <= 0 {
-			return f, bad("supports", "have a thread pitch that is not positive")
-		}
-		f.x[i], f.y[i], order[i] = float64(s.X), float64(s.Y), i
-	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case f.x[a] < f.x[b]:
-			return -1
-		case f.x[a] > f.x[b]:
-			return 1
-		}
-		return 0
-	})
-	if err := f.group(order); err != nil {
-		return f, err
-	}
-	f.span = (f.at[len(f.at)-1] - f.at[0]) / float64(len(f.at)-1)
-	lo, hi := slices.Min(f.y), slices.Max(f.y)
-	for i := range f.y {
-		f.y[i] -= (lo + hi) / 2
-	}
-	if !f.inLine() {
-		f.halfWidth = (hi - lo) / 2
-	}
-	return f, nil
-}
-
-// group puts the supports, in their order along x, into stations.
-func (f *frame) group(order []int) error {
-	count := 0
-	for k, i := range order {
-		if k == 0 || f.x[i]-f.at[len(f.at)-1] > float64(sameStation) {
-			f.at = append(f.at, f.x[i])
-			count = 0
-		}
-		count++
-		f.station[i] = len(f.at) - 1
-		switch {
-		case count > 2:
-			return bad("supports", "have more than two at one station")
-		case count == 2 && math.Abs(f.y[i]-f.y[order[k-1]]) <= float64(sameStation):
-			return bad("supports", "have two at one place")
-		}
-	}
-	switch {
-	case len(f.at) < MinStations:
-		return bad("supports", "are all at one station")
-	case len(f.at) > MaxStations:
-		return bad("supports", "have more than eight stations")
-	}
-	return nil
-}
-
-// inLine says that the supports lie on one straight line in plan, so that
-// nothing resists or shows a roll about it.
-func (f *frame) inLine() bool {
-	first, last := slices.Index(f.station, 0), slices.Index(f.station, len(f.at)-1)
-	dx, dy := f.x[last]-f.x[first], f.y[last]-f.y[first]
-	for i := range f.x {
-		off := (f.x[i]-f.x[first])*dy - (f.y[i]-f.y[first])*dx
-		if math.Abs(off) > float64(sameStation)*math.Hypot(dx, dy) {
-			return false
-		}
-	}
-	return true
-}
-
-// modes are the natural shapes of the free table over its supports: the
-// columns of vec, with the stiffness eig of each for a unit Stiffness.
-type modes struct {
-	n   int
-	eig []float64
-	vec []float64 // n × n, row i is support i
-}
-
-// modes finds the shapes for a ratio of Torsion to Stiffness. The stiffness of
-// the free table over its supports comes from Hermite beam elements and twist
-// elements (any text on the finite-element method) by static condensation:
-// the shape of least energy through the given heights, with the heights as
-// constraints and the reactions as their multipliers.
-func (f *frame) modes(twist float64) (modes, error) {
-	n, s := len(f.x), len(f.at)
-	free := 2 * s // deflection and slope·ℓ of each station, then twist·b
-	if f.halfWidth > 0 {
-		free = 3 * s
-	}
-	a := mat.NewDense(free+n, free+n, nil)
-	for e := range s - 1 {
-		f.addSpan(a, e, twist)
-	}
-	for i := range n {
-		f.addSupport(a, i, free+i)
-	}
-	rhs := mat.NewDense(free+n, n, nil)
-	for i := range n {
-		rhs.Set(free+i, i, 1)
-	}
-	var x mat.Dense
-	if err := x.Solve(a, rhs); err != nil {
-		if _, ok := err.(mat.Condition); !ok || x.IsEmpty() {
-			return modes{}, bad("supports", "do not hold the table")
-		}
-	}
-	k := mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			k.SetSym(i, j, -(x.At(free+i, j)+x.At(free+j, i))/2)
-		}
-	}
-	var es mat.EigenSym
-	if !es.Factorize(k, true) {
-		return modes{}, bad("supports", "do not hold the table")
-	}
-	var vec mat.Dense
-	es.VectorsTo(&vec)
-	out := modes{n: n, eig: es.Values(nil), vec: vec.RawMatrix().Data}
-	f.clean(out.eig)
-	return out, nil
-}
-
-// clean sets the stiffness of the rigid motions, which rounding leaves near
-// zero, to zero: heave and pitch, and roll where the supports show it.
-func (f *frame) clean(eig []float64) {
-	rigid := 2
-	if f.halfWidth > 0 {
-		rigid = 3
-	}
-	for i := range eig {
-		if i < rigid || eig[i] < 0 {
-			eig[i] = 0
-		}
-	}
-}
-
-// addSpan adds the beam element between stations e and e+1.
-func (f *frame) addSpan(a *mat.Dense, e int, twist float64) {
-	r := (f.at[e+1] - f.at[e]) / f.span // length of the span, in ℓ
-	add := func(i, j int, v float64) { a.Set(i, j, a.At(i, j)+v) }
-	k := [4][4]float64{
-		{12, 6 * r, -12, 6 * r},
-		{6 * r, 4 * r * r, -6 * r, 2 * r * r},
-		{-12, -6 * r, 12, -6 * r},
-		{6 * r, 2 * r * r, -6 * r, 4 * r * r},
-	}
-	for i := range 4 {
-		for j := range 4 {
-			add(2*e+i, 2*e+j, k[i][j]/(r*r*r))
-		}
-	}
-	if f.halfWidth > 0 {
-		p := 2*len(f.at) + e
-		add(p, p, twist/r)
-		add(p+1, p+1, twist/r)
-		add(p, p+1, -twist/r)
-		add(p+1, p, -twist/r)
-	}
-}
-
-// addSupport adds the constraint that the table has the height of support i.
-func (f *frame) addSupport(a *mat.Dense, i, row int) {
-	set := func(col int, v float64) { a.Set(row, col, v); a.Set(col, row, v) }
-	s := f.station[i]
-	set(2*s, 1)
-	if f.halfWidth > 0 {
-		set(2*len(f.at)+s, f.y[i]/f.halfWidth)
-	}
-}
-
-// influence writes M for a stiffness into dst, n × n.
-func (s modes) influence(stiffness float64, dst []float64) {
-	for i := range s.n {
-		for j := i; j < s.n; j++ {
-			sum := 0.0
-			for k := range s.n {
-				sum += s.vec[i*s.n+k] * s.vec[j*s.n+k] / (1 + stiffness*s.eig[k])
-			}
-			dst[i*s.n+j], dst[j*s.n+i] = sum, sum
-		}
-	}
 }
 
 func sq(v float64) float64 { return v * v }

@@ -1,0 +1,123 @@
+package calc
+
+import (
+	"math"
+	"slices"
+)
+
+// Heights returns the best estimate of every height after the passes, from all
+// readings and not only the last ones: a support whose nut was left alone has
+// been read several times. u is the expanded uncertainty (95 %) of one reading
+// and floor the part of it that reading again does not shrink (resolution, the
+// straightedge). Readings that the findings of Learn doubt are not used. A
+// height that was never read is estimated through the table.
+//
+// It is a Kalman filter whose state is the heights: a pass moves them by M·n,
+// less exactly for the nuts that were turned, and every reading of one draws on
+// all that are coupled with it.
+func (m Model) Heights(passes []Pass, findings []Finding, u, floor Length) ([]Estimate, error) {
+	if len(passes) == 0 {
+		return nil, bad("passes", "are none")
+	}
+	if err := notNegative("floor", floor); err != nil {
+		return nil, err
+	}
+	if floor > u {
+		return nil, bad("floor", "is more than u")
+	}
+	known := m
+	known.Spread = 0 // as learned; nothing is guessed here
+	l, err := known.newLearner(passes, u)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range findings {
+		if err := l.doubt(f); err != nil {
+			return nil, err
+		}
+	}
+	return l.filter(float64(floor) / 2)
+}
+
+// doubt applies a finding about a reading.
+func (l *learner) doubt(f Finding) error {
+	if f.Kind != Swapped && f.Kind != OddReading {
+		return nil
+	}
+	set := f.Pass + 1
+	in := func(k, n int) bool { return k >= 0 && k < n }
+	if !in(set, len(l.sets)) || !in(f.Support, l.n) || f.Kind == Swapped && !in(f.Other, l.n) {
+		return bad("findings", "do not belong to these passes")
+	}
+	l.accept(cause{kind: f.Kind, support: f.Support, other: f.Other, set: set})
+	return nil
+}
+
+// ignorance is the standard uncertainty of a height before anything is read.
+const ignorance = 100.0 // mm
+
+// filter runs over the history and returns the heights after it.
+func (l *learner) filter(floor float64) ([]Estimate, error) {
+	n := l.n
+	noise := math.Max(sq(l.u)-sq(floor), 1e-8)
+	x, p := make([]float64, n), make([]float64, n*n)
+	for i := range n {
+		p[i*n+i] = sq(ignorance)
+	}
+	m := l.guesses[0].m
+	seen := -1
+	for k, moves := range l.moves {
+		if l.before[k] != seen {
+			l.observe(x, p, l.before[k], noise)
+		}
+		for j, a := range moves {
+			if a == 0 {
+				continue
+			}
+			v := sq(turnSigma*float64(l.m.Supports[j].Pitch)*l.gain[j]) + sq(settleSigma) + sq(modelSigma*a)
+			for i := range n {
+				x[i] += m[i*n+j] * l.gain[j] * a
+				for o := range n {
+					p[i*n+o] += m[i*n+j] * m[o*n+j] * v
+				}
+			}
+		}
+		seen = l.after[k]
+		l.observe(x, p, seen, noise)
+	}
+	out := make([]Estimate, n)
+	for i := range out {
+		e, err := estimate("passes", x[i], []Component{Normal(math.Sqrt(math.Max(0, p[i*n+i])+sq(floor)), math.Inf(1))})
+		if err != nil {
+			return nil, err
+		}
+		out[i] = e
+	}
+	return out, nil
+}
+
+// observe takes the usable readings of a set into the state.
+func (l *learner) observe(x, p []float64, set int, noise float64) {
+	n := l.n
+	gain := make([]float64, n)
+	for i, h := range l.sets[set] {
+		if !l.usable[set][i] {
+			continue
+		}
+		r := noise
+		if l.confirmed[set][i] {
+			r /= 2
+		}
+		row := slices.Clone(p[i*n : i*n+n])
+		for k := range n {
+			gain[k] = p[k*n+i] / (row[i] + r)
+		}
+		d := h - x[i]
+		for k := range n {
+			x[k] += gain[k] * d
+			for o := range n {
+				p[k*n+o] -= gain[k] * row[o]
+			}
+		}
+	}
+}

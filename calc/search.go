@@ -1,0 +1,413 @@
+package calc
+
+import (
+	"math"
+	"slices"
+)
+
+// search looks for the turns of one pass with the fewest expected minutes.
+// Turns are whole numbers of steps; a height's window is what it must read
+// after the pass to be left alone.
+type search struct {
+	o         PlanOptions
+	n         int
+	h         []float64 // heights now, missing ones estimated
+	now, next []limits  // window of each height now, and after the pass
+	sigma     []float64 // how far the height read after the pass strays from the prediction
+	reach     []float64 // change of a height by a full turn of its own nut, mm
+	fixed     []bool    // nuts that answer too little to be turned
+	scenarios []scenario
+	least     int // steps
+	most      int
+
+	turns   []int // in hand
+	moved   int   // nuts moved in it
+	best    []int // best so far, with its expected seconds and further passes
+	seconds float64
+	more    float64
+}
+
+// limits are a height's window.
+type limits struct{ low, high float64 }
+
+// miss returns how far h is outside.
+func (l limits) miss(h float64) float64 { return max(0, l.low-h, h-l.high) }
+
+// scenario is one stiffness that the table may have.
+type scenario struct {
+	weight float64
+	m      []float64 // change of height i by one step of nut j, at j·n + i
+	z      []float64 // heights predicted for the turns in hand
+	own    float64   // mean answer of a height to its own nut: 1 limp, less stiff
+}
+
+// Weights of the expected cost, tuned on simulated saws.
+const (
+	// crowd is how much each height that is expected to be out makes another
+	// pass likelier than one alone.
+	crowd = 0.2
+	// deadGain is the answer below which a nut is not worth turning.
+	deadGain = 0.1
+	// negligible is the weight of a scenario that is left out.
+	negligible = 0.02
+)
+
+func (m Model) newSearch(md modes, heights []Length, missing []bool, o PlanOptions) *search {
+	n := md.n
+	s := &search{
+		o: o, n: n,
+		h: make([]float64, n), now: make([]limits, n), next: make([]limits, n),
+		sigma: make([]float64, n), reach: make([]float64, n), fixed: make([]bool, n),
+		turns: make([]int, n), best: make([]int, n),
+		most:  int(math.Floor(o.MaxTurn/o.Step + 1e-9)),
+		least: max(1, int(math.Ceil(o.MinTurn/o.Step-1e-9))),
+	}
+	for i, h := range heights {
+		s.h[i] = float64(h)
+		s.reach[i] = o.MaxTurn * float64(m.Supports[i].Pitch) * max(deadGain, math.Abs(m.Gain[i]))
+		s.fixed[i] = math.Abs(m.Gain[i]) < deadGain
+		s.judge(i, float64(m.Supports[i].Pitch))
+	}
+	if missing != nil {
+		md.fill(s.h, missing)
+		for i := range n {
+			if missing[i] {
+				s.now[i] = limits{math.Inf(-1), math.Inf(1)}
+				s.next[i] = limits{float64(o.Low), float64(o.High)}
+			}
+		}
+	}
+	s.addScenarios(m, md, missing)
+	return s
+}
+
+// judge sets the windows of height i. After the pass it is known from the
+// estimate now, less exactly for the turning, and from one more reading.
+func (s *search) judge(i int, pitch float64) {
+	reading := max(float64(s.o.U)/2, 1e-6)
+	now := reading
+	if s.o.Us != nil {
+		now = max(float64(s.o.Us[i])/2, 1e-6)
+	}
+	moved := sq(now) + sq(turnSigma*pitch)
+	next := 1 / (1/moved + 1/sq(reading))
+	guard := 2 * s.o.Guard * now
+	s.now[i] = limits{float64(s.o.Low) + guard, float64(s.o.High) - guard}
+	guard = 2 * s.o.Guard * math.Min(now, math.Sqrt(next))
+	s.next[i] = limits{float64(s.o.Low) + guard, float64(s.o.High) - guard}
+	s.sigma[i] = math.Sqrt(moved - next)
+}
+
+// addScenarios spreads the model's stiffness over its uncertainty. Heights as
+// they were found tell something about it too: a stiff table is flat however
+// its nuts stand.
+func (s *search) addScenarios(m Model, md modes, missing []bool) {
+	grid := []float64{0}
+	if m.Spread > 0.1 && !m.Direct {
+		grid = []float64{-2, -1.5, -1, -0.5, 0, 0.5, 1, 1.5, 2}
+	}
+	shape := md.shape(s.h)
+	weight := make([]float64, len(grid))
+	for g, at := range grid {
+		weight[g] = -at * at / 2
+		if m.Spread >= firstSpread && missing == nil {
+			weight[g] += md.evidence(m.Stiffness*math.Exp(at*m.Spread), shape, float64(s.o.U)/2)
+		}
+	}
+	total := normalise(weight)
+	tmp := make([]float64, s.n*s.n)
+	for g, at := range grid {
+		if weight[g] < negligible*total {
+			continue
+		}
+		sc := scenario{weight: weight[g], m: make([]float64, s.n*s.n), z: slices.Clone(s.h)}
+		m.influence(md, m.Stiffness*math.Exp(at*m.Spread), tmp)
+		for j := range s.n {
+			step := m.Gain[j] * float64(m.Supports[j].Pitch) * s.o.Step
+			for i := range s.n {
+				sc.m[j*s.n+i] = tmp[i*s.n+j] * step
+			}
+			sc.own += tmp[j*s.n+j] / float64(s.n)
+		}
+		s.scenarios = append(s.scenarios, sc)
+	}
+	slices.SortFunc(s.scenarios, func(a, b scenario) int { return compare(b.weight, a.weight) })
+	total = 0
+	for _, sc := range s.scenarios {
+		total += sc.weight
+	}
+	for g := range s.scenarios {
+		s.scenarios[g].weight /= total
+	}
+}
+
+// normalise turns logarithms into weights of which the largest is 1, and
+// returns their sum.
+func normalise(log []float64) (total float64) {
+	top := slices.Max(log)
+	for i := range log {
+		log[i] = math.Exp(log[i] - top)
+		total += log[i]
+	}
+	return total
+}
+
+func compare(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+// outside lists the supports whose heights are out of the window now.
+func (s *search) outside() []int {
+	var out []int
+	for i, h := range s.h {
+		if s.now[i].miss(h) > 1e-9 {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// run searches from two beginnings: every nut left alone, and every nut turned
+// by its own height.
+func (s *search) run() {
+	s.seconds = math.Inf(1)
+	s.descend()
+	likeliest := &s.scenarios[0]
+	for j := range s.n {
+		if !s.fixed[j] {
+			need := float64(s.o.Low+s.o.High)/2 - s.h[j]
+			s.set(j, s.nearest(need*likeliest.own/likeliest.m[j*s.n+j]))
+		}
+	}
+	s.descend()
+}
+
+// nearest returns the allowed number of steps next to k.
+func (s *search) nearest(k float64) int {
+	v := int(math.Round(clamp(k, float64(s.most))))
+	if v != 0 && v < s.least && v > -s.least {
+		if k < 0 {
+			return -s.least
+		}
+		return s.least
+	}
+	return v
+}
+
+// descend betters the turns in hand, one nut at a time, as long as it can.
+func (s *search) descend() {
+	now := s.first()
+	for range 8 {
+		bettered := false
+		for j := range s.n {
+			if s.fixed[j] {
+				continue
+			}
+			k, c := s.bestOf(j, now)
+			if k != s.turns[j] {
+				s.set(j, k)
+				bettered = true
+			}
+			now = c
+		}
+		if !bettered {
+			break
+		}
+	}
+	if now < s.seconds {
+		s.seconds, s.best = now, slices.Clone(s.turns)
+		_, s.more = s.cost(0, s.turns[0], math.Inf(1))
+	}
+}
+
+// first turns the one nut that betters most, when none is turned in hand, and
+// returns the cost.
+func (s *search) first() float64 {
+	cost := math.Inf(1)
+	if s.moved > 0 {
+		cost, _ = s.cost(0, s.turns[0], cost)
+		return cost
+	}
+	nut, steps := 0, 0
+	for j := range s.n {
+		if s.fixed[j] {
+			continue
+		}
+		if k, c := s.bestOf(j, cost); c < cost {
+			nut, steps, cost = j, k, c
+		}
+	}
+	s.set(nut, steps)
+	return cost
+}
+
+// bestOf returns the best number of steps of nut j, and its cost, tried near
+// what it is, at nothing, and where it would bring its own height or all
+// heights nearest to the middle.
+func (s *search) bestOf(j int, now float64) (int, float64) {
+	mid := float64(s.o.Low+s.o.High) / 2
+	var own, sum, norm float64
+	for g := range s.scenarios {
+		sc := &s.scenarios[g]
+		col := sc.m[j*s.n : (j+1)*s.n]
+		own += sc.weight * (mid - sc.z[j]) / col[j]
+		for i, z := range sc.z {
+			sum += sc.weight * col[i] * (mid - z)
+			norm += sc.weight * col[i] * col[i]
+		}
+	}
+	at := float64(s.turns[j])
+	all := sum / norm
+	best, cost := s.turns[j], now
+	var tried [9]int
+	for c, k := range [...]float64{0, at, at - 1, at + 1, at - 3, at + 3, at + own, at + all, at + (own+all)/2} {
+		tried[c] = s.nearest(k)
+		if slices.Contains(tried[:c], tried[c]) {
+			continue
+		}
+		if v, _ := s.cost(j, tried[c], cost); v < cost-1e-9 {
+			best, cost = tried[c], v
+		}
+	}
+	return best, cost
+}
+
+// set puts nut j at k steps.
+func (s *search) set(j, k int) {
+	d := float64(k - s.turns[j])
+	if d == 0 {
+		return
+	}
+	for g := range s.scenarios {
+		sc := &s.scenarios[g]
+		for i, v := range sc.m[j*s.n : (j+1)*s.n] {
+			sc.z[i] += d * v
+		}
+	}
+	s.moved += b2i(k != 0) - b2i(s.turns[j] != 0)
+	s.turns[j] = k
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// cost returns the expected seconds until the window is reached when nut j is
+// at k steps, and the further passes in it: this pass's moves and readings; then,
+// as likely as a height is out afterwards, the readings of another pass and
+// the moves that it will need, which is one for each height that is out where
+// the table is limp, fewer where it is stiff, and more where the need is beyond
+// what one pass can do. It stops as soon as it is past limit.
+func (s *search) cost(j, k int, limit float64) (seconds, more float64) {
+	d := float64(k - s.turns[j])
+	moved := s.moved + b2i(k != 0) - b2i(s.turns[j] != 0)
+	if moved == 0 {
+		return math.Inf(1), 0 // reading again is no plan
+	}
+	round := s.o.ReadingTime * float64(s.n)
+	seconds = round + s.o.MoveTime*float64(moved)
+	for g := range s.scenarios {
+		if seconds > limit {
+			return seconds, more
+		}
+		sc := &s.scenarios[g]
+		col := sc.m[j*s.n : (j+1)*s.n]
+		in, far, out, beyond := 1.0, 0.0, 0.0, 0.0
+		for i, z := range sc.z {
+			z += d * col[i]
+			up, down := s.next[i].high-z, z-s.next[i].low
+			if q := 4 * s.sigma[i]; up > q && down > q {
+				continue
+			}
+			p := max(0, normal(up/s.sigma[i])-normal(-down/s.sigma[i]))
+			in *= p
+			out += 1 - p
+			if v := -min(up, down) / s.reach[i]; v > 0 {
+				beyond += v
+				far = max(far, v)
+			}
+		}
+		passes := (1-in)*(1+crowd*out) + far
+		more += sc.weight * passes
+		seconds += sc.weight * (passes*round + (out*sc.own+beyond)*s.o.MoveTime)
+	}
+	return seconds, more
+}
+
+// normal approximates the standard normal distribution function to 2.5e-4
+// (Abramowitz and Stegun, 26.2.18, from memory).
+func normal(x float64) float64 {
+	a := math.Abs(x)
+	if a > 4 {
+		a = 4
+	}
+	p := 1 + a*(0.196854+a*(0.115194+a*(0.000344+a*0.019527)))
+	p *= p
+	p = 0.5 / (p * p)
+	if x > 0 {
+		return 1 - p
+	}
+	return p
+}
+
+// progress says whether the best turns bring the heights that are out nearer to
+// the window by a tenth of what is needed, or of what one pass can do.
+func (s *search) progress(out []int) bool {
+	before, after := s.misses(out)
+	able := 0.0
+	for _, i := range out {
+		able += s.reach[i]
+	}
+	return before-after > 0.1*math.Min(before, able)
+}
+
+// misses sums how far the heights that are out are from the window, now and
+// as the best turns predict.
+func (s *search) misses(out []int) (before, after float64) {
+	for _, i := range out {
+		before += s.now[i].miss(s.h[i])
+		for g := range s.scenarios {
+			sc := &s.scenarios[g]
+			z := s.h[i]
+			for j, k := range s.best {
+				z += float64(k) * sc.m[j*s.n+i]
+			}
+			after += sc.weight * s.next[i].miss(z)
+		}
+	}
+	return before, after
+}
+
+// release takes the supports whose nuts do not answer out of the search, all
+// that are out where every nut answers, and returns them.
+func (s *search) release(out []int) []int {
+	var blocked []int
+	for _, i := range out {
+		if s.fixed[i] {
+			blocked = append(blocked, i)
+		}
+	}
+	if len(blocked) == 0 {
+		blocked = out
+	}
+	for _, i := range blocked {
+		s.now[i] = limits{math.Inf(-1), math.Inf(1)}
+		s.next[i] = s.now[i]
+	}
+	return blocked
+}
+
+// leave takes every nut back to where it is.
+func (s *search) leave() {
+	s.best = make([]int, s.n)
+	s.seconds, s.more = 0, 0
+}
