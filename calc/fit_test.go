@@ -316,16 +316,6 @@ func TestFitLineCoverage(t *testing.T) {
 	covers(t, "new reading", single, trials, 0.93, 0.975)
 }
 
-// covers reports a rate of coverage and fails the test when it is not in range.
-func covers(t reporter, what string, hits, trials int, lo, hi float64) {
-	t.Helper()
-	rate := float64(hits) / float64(trials)
-	t.Logf("%s: true value within ± U in %.2f %% of %d trials", what, 100*rate, trials)
-	if rate < lo || rate > hi {
-		t.Errorf("%s: coverage %.4f, want %.3f to %.3f", what, rate, lo, hi)
-	}
-}
-
 func FuzzFitLine(f *testing.F) {
 	f.Add(0.0, 1.0, 100.0, 1.2, 200.0, 1.1, 50.0)
 	f.Add(1e308, -1e308, 5e-324, 0.0, math.Inf(1), math.NaN(), 1.0)

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -67,7 +68,23 @@ type Runout struct {
 	Best     int      // index of the reading nearest to the mean: the spot to measure with
 	Worst    int      // index of the reading farthest from the mean
 
-	gain []float64 // change of the first harmonic's amplitude per change of each reading
+	solve solution
+}
+
+// solution holds how a change of each reading changes the first harmonic: the
+// rows of the pseudo-inverse for a and b. For n equal steps they are
+// (2/n)·cos θᵢ and (2/n)·sin θᵢ.
+type solution struct{ a, b []float64 }
+
+// gain returns the change of the amplitude of h per change of each reading: the
+// change of the harmonic, projected on its direction.
+func (s solution) gain(h Harmonic) []float64 {
+	sin, cos := math.Sincos(float64(h.Phase()))
+	gain := make([]float64, len(s.a))
+	for i := range gain {
+		gain[i] = cos*s.a[i] + sin*s.b[i]
+	}
+	return gain
 }
 
 // FitRunout fits mean and first harmonic to readings at equal steps over one
@@ -119,7 +136,7 @@ func FitRunoutAt(turns []float64, readings []Length) (Runout, error) {
 	}
 	r := Runout{Mean: readings[0] + Length(c.AtVec(0)), First: Harmonic(complex(c.AtVec(1), c.AtVec(2))), DoF: n - 3}
 	r.scan(turns, readings)
-	r.gain = amplitudeGain(&qr, r.First, n)
+	r.solve = solved(&qr, n)
 	return r, inRange("readings", float64(r.Mean), float64(r.First.Amplitude()), float64(r.Residual), float64(r.Sampled))
 }
 
@@ -145,24 +162,17 @@ func (r *Runout) scan(turns []float64, readings []Length) {
 	}
 }
 
-// amplitudeGain returns ∂A/∂rᵢ: the rows of the pseudo-inverse for a and b,
-// projected on the direction of the harmonic. For n equal steps it is
-// (2/n)·cos(θᵢ − φ).
-func amplitudeGain(qr *mat.QR, h Harmonic, n int) []float64 {
+// solved returns the solution for n readings that have been factorised.
+func solved(qr *mat.QR, n int) solution {
 	eye := mat.NewDense(n, n, nil)
 	for i := range n {
 		eye.Set(i, i, 1)
 	}
 	var inverse mat.Dense
 	if err := qr.SolveTo(&inverse, false, eye); err != nil {
-		return nil // not reached: the condition number has been checked
+		return solution{} // not reached: the condition number has been checked
 	}
-	sin, cos := math.Sincos(float64(h.Phase()))
-	gain := make([]float64, n)
-	for i := range gain {
-		gain[i] = cos*inverse.At(1, i) + sin*inverse.At(2, i)
-	}
-	return gain
+	return solution{a: mat.Row(nil, 1, &inverse), b: mat.Row(nil, 2, &inverse)}
 }
 
 // roundingTogether is by how much the rounding errors of a round count for more
@@ -184,17 +194,23 @@ func (r Runout) At(turn float64) Length { return r.Mean + r.First.At(turn) }
 // is therefore the radius of the circle about it that holds 95 %, 2.45 times
 // its standard uncertainty, and the interval reaches to zero.
 func (r Runout) Estimate(reading ...Component) Estimate {
+	return r.First.estimate(r.solve.gain(r.First), reading)
+}
+
+// estimate returns the TIR of h with its uncertainty from that of each reading.
+func (h Harmonic) estimate(gain []float64, reading []Component) Estimate {
 	var parts []Component
-	if r.gain != nil {
-		for _, c := range reading {
-			if c.Half != 0 {
-				c = c.Times(roundingTogether)
-			}
-			parts = append(parts, c.Times(2).Across(r.gain...)...)
+	for _, c := range reading {
+		if len(gain) == 0 {
+			break
 		}
+		if c.Half != 0 {
+			c = c.Times(roundingTogether)
+		}
+		parts = append(parts, c.Times(2).Across(gain...)...)
 	}
 	e := Combine(parts...)
-	e.Value = float64(r.First.TIR())
+	e.Value = float64(h.TIR())
 	if circle := e.U * math.Sqrt(-2*math.Log(1-Coverage)) / normal95; circle >= e.Value {
 		e.U = circle
 	}
@@ -205,6 +221,8 @@ func (r Runout) Estimate(reading ...Component) Estimate {
 // and what the blade itself contributes, both at the radius measured at.
 type Reversal struct {
 	Flange, Blade Harmonic
+
+	first, second solution
 }
 
 // Reverse takes apart two rounds at the same radius, indicator not moved: the
@@ -219,14 +237,30 @@ func Reverse(first, second Runout) (Reversal, error) {
 	if err := finite("second", real(m2), imag(m2)); err != nil {
 		return Reversal{}, err
 	}
-	return Reversal{Flange: m1/2 + m2/2, Blade: m1/2 - m2/2}, nil
+	return Reversal{Flange: m1/2 + m2/2, Blade: m1/2 - m2/2, first: first.solve, second: second.solve}, nil
+}
+
+// Estimate returns the TIR of flange and blade at the radius measured at, with
+// their expanded uncertainties from the components of a single reading, as
+// Runout.Estimate does: each of them takes all readings of both rounds, so that
+// it is known better than either round by √2.
+func (r Reversal) Estimate(reading ...Component) (flange, blade Estimate) {
+	half := func(h Harmonic) []float64 {
+		gain := append(r.first.gain(h), r.second.gain(h)...)
+		floats.Scale(0.5, gain) // the sign of the second round does not matter here
+		return gain
+	}
+	return r.Flange.estimate(half(r.Flange), reading), r.Blade.estimate(half(r.Blade), reading)
 }
 
 // CountedOnBlade returns what the two rounds mean if the angles of the second
 // were counted from a mark on the blade instead of the arbor: that mark went
 // half a turn round with the blade, so that the second round has the other sign
 // and flange and blade change places.
-func (r Reversal) CountedOnBlade() Reversal { return Reversal{Flange: r.Blade, Blade: r.Flange} }
+func (r Reversal) CountedOnBlade() Reversal {
+	r.Flange, r.Blade = r.Blade, r.Flange
+	return r
+}
 
 // MarkMatters reports whether the verdict on the flange depends on which mark
 // the second round was counted from: whether one of the two answers is above

@@ -216,6 +216,49 @@ func TestRunoutCoverageNoise(t *testing.T) {
 	}
 }
 
+// Flange and blade of a reversal, and scaled to the flange's own radius.
+func TestReverseCoverage(t *testing.T) {
+	r := rand.New(rand.NewPCG(9, 81))
+	const trials, n, step = 10000, 8, 0.01
+	var flange, blade, coarse int
+	for range trials {
+		f, b := 0.01+0.03*r.Float64(), 0.02+0.08*r.Float64()
+		pf, pb, mean := 2*math.Pi*r.Float64(), 2*math.Pi*r.Float64(), r.Float64()
+		round := func(sign, noise, rounding float64) Runout {
+			readings := make([]Length, n)
+			for i := range readings {
+				at := 2 * math.Pi * float64(i) / n
+				v := mean + f*math.Cos(at-pf) + sign*b*math.Cos(at-pb) + noise*r.NormFloat64()
+				readings[i] = Length(rounding * math.Round(v/rounding))
+			}
+			fit, err := FitRunout(readings)
+			sane(t, err)
+			return fit
+		}
+		both, err := Reverse(round(1, 0.004, 1e-6), round(-1, 0.004, 1e-6))
+		sane(t, err)
+		ef, eb := both.Estimate(Normal(0.004, math.Inf(1)))
+		if own := ef.Times(0.25); math.Abs(own.Value-0.25*2*f) <= own.U {
+			flange++
+		}
+		if math.Abs(eb.Value-2*b) <= eb.U {
+			blade++
+		}
+		rough, err := Reverse(round(1, 0, step), round(-1, 0, step))
+		sane(t, err)
+		_, eb = rough.Estimate(Rectangular(step / 2))
+		if math.Abs(eb.Value-2*b) <= eb.U {
+			coarse++
+		}
+	}
+	covers(t, "flange TIR at its own radius", flange, trials, 0.93, 0.975)
+	covers(t, "blade TIR", blade, trials, 0.93, 0.975)
+	covers(t, "blade TIR, resolution 0.01 mm", coarse, trials, 0.95, 1)
+	if e, _ := (Reversal{}).Estimate(Rectangular(1)); !math.IsInf(e.U, 1) {
+		t.Errorf("a reversal that was not made has U = %v", e.U)
+	}
+}
+
 // With a steady hand and a coarse indicator: at least 95 %, U at most 1.2 times
 // the largest possible error (every reading off by half a step, each the worse
 // way).
@@ -235,7 +278,7 @@ func TestRunoutCoverageResolution(t *testing.T) {
 			sane(t, err)
 			e := f.Estimate(Rectangular(step / 2))
 			largest := 0.0
-			for _, g := range f.gain {
+			for _, g := range f.solve.gain(f.First) {
 				largest += math.Abs(g) * step
 			}
 			largestRatio = math.Max(largestRatio, e.U/largest)

@@ -20,6 +20,12 @@ type Estimate struct {
 	DoF   float64 // effective degrees of freedom of U, at most ManyDoF
 }
 
+// Times returns the estimate of k times the quantity, as when a runout measured
+// at one radius is wanted at another.
+func (e Estimate) Times(k float64) Estimate {
+	return Estimate{Value: k * e.Value, U: math.Abs(k) * e.U, DoF: e.DoF}
+}
+
 // ManyDoF is the number of degrees of freedom that an Estimate carries in
 // place of infinitely many, so that it can be written as JSON. Student's t
 // does not differ from the normal distribution there in nine digits.
