@@ -57,7 +57,14 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 	cur := fit{leaf: math.NaN()}
 	waiting := false // cur has a leaf but no verb
 	flush := func() {
-		if waiting || cur.said || cur.loose || cur.snug || cur.tight {
+		switch last := len(out) - 1; {
+		case !waiting && !cur.said && !cur.loose && !cur.snug && !cur.tight:
+		case math.IsNaN(cur.leaf) && last >= 0 && (!cur.said || out[last].said && out[last].goes == cur.goes):
+			// "won't go in, too thick", "goes in, loose": more about the same leaf
+			out[last].loose = out[last].loose || cur.loose
+			out[last].snug = out[last].snug || cur.snug
+			out[last].tight = out[last].tight || cur.tight
+		default:
 			out = append(out, cur)
 		}
 		cur, waiting = fit{leaf: math.NaN()}, false
@@ -80,29 +87,34 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 			q := &p.qs[it.q]
 			v, ok := p.leaf(q)
 			if !ok {
-				r := p.readings(q)
-				if r == NoReason {
-					r = UnknownLeaf
+				if r := p.readings(q); r != NoReason {
+					return nil, r
 				}
-				return nil, r
+				return nil, UnknownLeaf
 			}
 			setLeaf(v)
 		case kNext:
 			setLeaf(math.Inf(1))
-		case kGoes, kMore:
-			if it.kind == kGoes && cur.said && cur.goes {
-				continue // "goes, slides in easily"
+		case kGoes:
+			switch denied := i > 0 && items[i-1].kind == kNot; {
+			case denied && cur.said: // "passt da nicht rein"
+				cur.goes = false
+			case cur.said && cur.goes: // "goes, slides in easily"
+			default:
+				verb(!denied)
 			}
+		case kMore:
 			verb(true)
 		case kNoGo, kLess:
 			verb(false)
 		case kNot:
-			// "not the next one", "0.15 not", "the next one doesn't"; before a verb it
-			// is that verb's.
-			if i+1 < len(items) && items[i+1].kind == kGoes {
-				continue
+			switch next := itemKind(items, i+1); {
+			case next == kGoes: // it is that verb's
+			case cur.said && cur.goes && next != kQuantity && next != kNext && items[i-1].kind == kGoes:
+				cur.goes = false // "geht nicht"
+			default: // "0.15 not", "not the next one"
+				verb(false)
 			}
-			verb(false)
 		case kLoose:
 			cur.loose = true
 		case kSnug:
@@ -110,16 +122,20 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 		case kTight:
 			cur.tight = true
 		case kComma, kAnd:
-			if cur.said && !math.IsNaN(cur.leaf) || cur.loose || cur.snug || cur.tight {
+			if cur.said || cur.loose || cur.snug || cur.tight {
 				flush()
 			}
-		}
-		if it.kind == kGoes && i > 0 && items[i-1].kind == kNot {
-			cur.goes = false
 		}
 	}
 	flush()
 	return out, NoReason
+}
+
+func itemKind(items []item, i int) kind {
+	if i >= len(items) {
+		return kEnd
+	}
+	return items[i].kind
 }
 
 // weighFits finds the largest leaf that goes and the smallest that does not.
@@ -276,6 +292,11 @@ func (p *parser) leaf(q *quantity) (float64, bool) {
 	}
 	if n > 1 {
 		return 0, false
+	}
+	if q.unit == uInch && q.dec == 0 && p.kindAt(q.end-1) == kUnit { // "can't get the 0.15 in"
+		bare := *q
+		bare.unit = uNone
+		return p.leaf(&bare)
 	}
 	for _, c := range p.cands {
 		if c.tier == literal && p.e.fits(c) && c.lo > 0 {

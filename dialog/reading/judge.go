@@ -11,6 +11,7 @@ type said struct {
 	unit     unit    // the unit as said
 	unsure   bool    // ask back even when one reading is left
 	zeroWord bool    // a word for zero: "flush"
+	fraction bool    // a fraction, which has no point to misplace
 }
 
 // judge weighs the meanings of a value against what is plausible.
@@ -161,7 +162,7 @@ func (p *parser) doubt(s said, fit []reading) Result {
 	if p.e.Signed {
 		p.slip(&r, s, -said.hi, -said.lo, SignSlip)
 	}
-	if said.lo == said.hi {
+	if said.lo == said.hi && !s.fraction {
 		p.pointSlips(&r, s, said.lo)
 	}
 	for _, l := range p.e.Labels {
@@ -203,9 +204,11 @@ func (p *parser) unitSlips(r *Result, s said, said reading) {
 		return
 	}
 	for _, u := range others {
-		if v := sign * s.num * factors[u]; u != s.unit {
-			p.slip(r, s, v, v, UnitSlip)
+		v := sign * s.num * factors[u]
+		if u == s.unit || u == uThou && (math.Abs(v) > shopRange || p.e.Unit != Inch && s.num < 1) {
+			continue // nobody says so many or so few thousandths
 		}
+		p.slip(r, s, v, v, UnitSlip)
 	}
 }
 

@@ -69,9 +69,13 @@ func (p *parser) scan(r rune, i, n int, space bool) int {
 	switch {
 	case isDigit(r) || (r == '.' || r == ',') && i+1 < len(p.src) && isDigit(rune(p.src[i+1])):
 		j := scanDigits(p.src, i)
+		if j == i { // a comma before a point's name
+			p.push(kComma, i, i+1, space)
+			return i + 1
+		}
 		p.push(kDigits, i, j, space)
 		return j
-	case unicode.IsLetter(r):
+	case unicode.IsLetter(r) && r != 'º':
 		return p.scanWord(i, space)
 	case isDash(r):
 		if p.joinsWords(i, n, space) {
@@ -89,9 +93,17 @@ func (p *parser) scan(r rune, i, n int, space bool) int {
 
 func isDigit(r rune) bool { return '0' <= r && r <= '9' }
 
+// scanDigits returns where the number that starts at i ends. In "1:+2,2:-1" the
+// second comma ends a value, because a point's name follows it.
 func scanDigits(s string, i int) int {
-	for i < len(s) && (isDigit(rune(s[i])) || (s[i] == '.' || s[i] == ',') && i+1 < len(s) && isDigit(rune(s[i+1]))) {
-		i++
+	comma := -1
+	for ; i < len(s) && (isDigit(rune(s[i])) || (s[i] == '.' || s[i] == ',') && i+1 < len(s) && isDigit(rune(s[i+1]))); i++ {
+		if s[i] == ',' {
+			comma = i
+		}
+	}
+	if comma > 0 && i < len(s) && (s[i] == ':' || s[i] == '=') {
+		return comma
 	}
 	return i
 }
@@ -105,7 +117,7 @@ func (p *parser) scanWord(i int, space bool) int {
 			if next, _ := utf8.DecodeRuneInString(p.src[j+n:]); !unicode.IsLetter(next) {
 				break
 			}
-		} else if !unicode.IsLetter(r) && !unicode.Is(unicode.Mn, r) {
+		} else if r == 'º' || !unicode.IsLetter(r) && !unicode.Is(unicode.Mn, r) {
 			break
 		}
 		j += n

@@ -37,20 +37,30 @@ func (p *parser) loose(i int) kind {
 	case kFiller, kStop, kArticle, kOf, kColon, kNoun:
 		return kFiller
 	case kMinus:
-		if p.between(i) {
-			return kTo
-		}
-		return kFiller
-	case kUnknown:
-		if !math.IsNaN(t.homo) {
-			return kUnknown
-		}
+		return p.loneDash(i)
+	case kPoint, kDouble, kSlash, kOrdinal, kTick, kDoubleTick, kDigits, kCard, kHalfWord, kFraction:
+		return kUnknown // a piece of a number that makes none
 	case kUnit:
 		if t.weak {
 			return kFiller // "goes in"
 		}
 	}
 	return t.kind
+}
+
+// loneDash is what a dash is that is no sign of a number: a range, a dash
+// between words, or a slip of the finger such as "3-" or "--3".
+func (p *parser) loneDash(i int) kind {
+	next := p.kindAt(i + 1)
+	switch {
+	case next == kMinus, next == kPlus, p.kindAt(i-1) == kMinus, p.kindAt(i-1) == kPlus:
+		return kBadNumber
+	case p.between(i) && next == kEnd:
+		return kBadNumber
+	case p.between(i) && (next == kDigits || next == kCard || next == kFraction || next == kPoint || next == kArticle || next == kBinary):
+		return kTo
+	}
+	return kFiller
 }
 
 // between reports whether the dash at i stands between two numbers.
@@ -98,8 +108,12 @@ func (p *parser) value(items []item) Result {
 	zeros := count(items, kZero)
 	dead := count(items, kDeadOn)
 	switch {
-	case count(items, kNot) > 0 && count(items, kCorrection) == 0:
+	case p.corrected(items):
+		return p.several(items)
+	case count(items, kNot) > 0:
 		return refuse(Negated)
+	case qs > 0 && anyOf(items, kDozen, kPair), qs < 2 && anyOf(items, kBetween, kTo, kOr):
+		return refuse(Unclear)
 	case p.e.Quantity == Count && qs == 0 && count(items, kPair)+count(items, kDozen) == 1:
 		return p.countWord(items)
 	case count(items, kLess)+count(items, kMore) > 0, count(items, kVague) > 0 && qs != 1:
@@ -116,6 +130,19 @@ func (p *parser) value(items []item) Result {
 		return p.single(items)
 	}
 	return p.several(items)
+}
+
+// corrected reports whether a second number takes the first one back: "3 thou,
+// no, 4".
+func (p *parser) corrected(items []item) bool {
+	if count(items, kQuantity) != 2 || count(items, kNot) > 1 {
+		return false
+	}
+	a := find(items, kQuantity, 0)
+	b := find(items, kQuantity, a+1)
+	no, word := find(items, kNot, 0), find(items, kCorrection, 0)
+	between := func(i int) bool { return a < i && i < b }
+	return between(word) && (no < 0 || between(no)) || between(no) && word < 0
 }
 
 // signs counts the words that give a sign.
@@ -162,8 +189,8 @@ func (p *parser) single(items []item) Result {
 		return refuse(r)
 	}
 	sign, clear := p.sign(items, at)
-	s := said{cands: p.cands, sign: sign, text: p.span(items), num: q.num.vals[0].v * scaleOf(q.dec) * scaleOf(q.num.vals[0].dec), unit: q.unit,
-		unsure: q.unsure || !clear || count(items, kQuestion) > 0 || count(items, kVague)+count(items, kTight) > 0}
+	s := said{cands: p.cands, sign: sign, text: p.span(items), fraction: q.num.binary, num: q.num.vals[0].v * scaleOf(q.dec) * scaleOf(q.num.vals[0].dec), unit: q.unit,
+		unsure: q.unsure || !clear || count(items, kQuestion) > 0 || count(items, kVague) > 0 || p.tightLeaf(items)}
 	if q.twoUnits {
 		s.num = math.NaN()
 	}
@@ -206,6 +233,9 @@ func (p *parser) sign(items []item, at int) (sign int8, clear bool) {
 	return sign, clear
 }
 
+// tightLeaf reports whether "tight" is not said of an end.
+func (p *parser) tightLeaf(items []item) bool { return anyOf(items, kTight) && p.signs(items) == 0 }
+
 // touchingAt reports whether the sign word at i tells where it touches, so that
 // the gap is at the other end: "touching at the top, 0.1".
 func (p *parser) touchingAt(items []item, i int) bool {
@@ -232,12 +262,12 @@ func (p *parser) several(items []item) Result {
 	if count(items, kQuantity) == 2 {
 		qa, qb := &p.qs[items[a].q], &p.qs[items[b].q]
 		switch {
-		case count(items, kOr)+count(items, kCorrection) > 0:
+		case count(items, kOr) > 0 || p.corrected(items):
 			return p.either(items, qa, qb)
 		case a > 0 && items[a-1].kind == kBetween && b == a+2 && (items[a+1].kind == kAnd || items[a+1].kind == kTo),
 			b == a+2 && items[a+1].kind == kTo:
 			return p.interval(items, qa, qb)
-		case p.sameTwice(qa, qb) && !anyOf(items, kAnd, kTo, kBetween):
+		case qa.unit != qb.unit && p.sameTwice(qa, qb) && !anyOf(items, kAnd, kTo, kBetween):
 			return p.twice(items, a, b)
 		}
 	}

@@ -72,8 +72,11 @@ func (p *parser) number(i int) (n number, j int) {
 		return n, i + 1
 	}
 	if p.soundsLikeNumber(i) {
-		if p.kindAt(i+1) == kPoint {
+		switch p.kindAt(i + 1) {
+		case kPoint:
 			return p.spoken(i)
+		case kAnd:
+			return p.mixed(t.homo, i+1)
 		}
 		return one(t.homo), i + 1
 	}
@@ -100,6 +103,9 @@ func (p *parser) soundsLikeNumber(i int) bool {
 		return true
 	case kUnit:
 		return !next.weak
+	case kAnd:
+		part, _ := p.properFraction(i + 2)
+		return part > 0
 	case kEnd, kStop, kComma:
 		return signed
 	}

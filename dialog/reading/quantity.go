@@ -15,6 +15,7 @@ type quantity struct {
 	twoUnits    bool
 	unsure      bool // one reading, but not surely this one
 	noun        bool // a counted noun followed
+	minutes     bool // ' after it is minutes, whatever is asked
 }
 
 const both int8 = 2
@@ -31,7 +32,16 @@ func (p *parser) quantity(i int) quantity {
 	case kPlusMinus:
 		sign, j = both, i+1
 	case kMinus:
+		if t := p.at(i); t.spaceBefore == t.spaceAfter && p.between(i) {
+			return quantity{end: i} // 0.10-0.15, 3 - 4 thou
+		}
 		sign, j = p.dashSign(i), i+1
+	}
+	if sign != 0 {
+		switch p.kindAt(i - 1) {
+		case kPlus, kMinus, kMinusWord, kPlusMinus: // two signs in a row are a slip
+			return quantity{end: i}
+		}
 	}
 	// "+/-"
 	if sign == 1 && p.kindAt(j) == kSlash && p.kindAt(j+1) == kMinus {
@@ -67,7 +77,7 @@ func (p *parser) magnitude(i int) quantity {
 	q := quantity{end: i, other: math.NaN()}
 	switch t := p.at(i); {
 	case t.kind == kArticle && p.scaleAt(i+1), // a thou
-		p.scaleAt(i) && p.kindAt(i+1) == kAnd && t.unit != uDegree: // thou and a half
+		p.scaleAt(i) && p.kindAt(i+1) == kAnd: // thou and a half
 		q.num = one(1)
 		if t.kind == kArticle {
 			i++
@@ -167,7 +177,7 @@ func (p *parser) scale(q *quantity, j int) int {
 	case t.kind == kTick && p.kindAt(k+1) == kTick && !p.toks[k+1].spaceBefore:
 		q.unit = p.doubleTick()
 		return k + 2
-	case t.kind == kTick && p.e.Quantity == Angle:
+	case t.kind == kTick && (p.e.Quantity == Angle || q.minutes):
 		q.unit = uMinute
 		return k + 1
 	case t.kind == kTick:
@@ -236,7 +246,7 @@ func (p *parser) secondUnit(q quantity) quantity {
 		return q
 	}
 	first := q.num.vals[0].v * factors[q.unit]
-	second := quantity{num: n}
+	second := quantity{num: n, minutes: q.unit == uDegree}
 	m := p.scale(&second, k)
 	small := uMinute
 	if q.unit == uFoot {

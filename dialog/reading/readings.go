@@ -109,8 +109,10 @@ func (p *parser) lengthReading(q *quantity, n nval) {
 		if n.heard && n.dec != 0 {
 			return
 		}
-		p.add(v*factors[uMM], t, uMM)
-		p.add(v*factors[uThou], t, uThou)
+		p.add(v*factors[uMM], t, uMM) // what a person of millimetres says for one
+		if own == uInch {
+			p.add(v*factors[uThou], t, uThou)
+		}
 		return
 	default:
 		if n.heard && n.dec != 0 && q.unit != uInch && !(q.unit == uMM && n.dec == 0.01) {
@@ -130,7 +132,7 @@ func (p *parser) lengthReading(q *quantity, n nval) {
 	case own == uInch && dec == 0.1:
 		p.add(n.v*0.1*factors[uThou], t, uThou) // tenths of a thou
 	case own == uInch && dec == 0:
-		if n.v >= 1 && q.num.decs <= 1 && p.e.small() {
+		if !n.heard && n.v >= 1 && q.num.decs <= 1 && p.e.small() {
 			p.add(v*factors[uThou], shop, uThou)
 		}
 	case own == uMM && dec == 0.001 && p.t.inchThou:

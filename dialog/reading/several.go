@@ -37,7 +37,7 @@ func (p *parser) interval(items []item, a, b *quantity) Result {
 	pairs := buf[:0]
 	for _, x := range as {
 		for _, y := range bs {
-			if x.unit == y.unit && x.tier == y.tier && x.lo != y.lo && len(pairs) < cap(buf) {
+			if x.unit == y.unit && x.tier == y.tier && len(pairs) < cap(buf) && (x.lo < y.lo || x.lo > y.lo && anyOf(items, kBetween)) {
 				pairs = append(pairs, reading{min(x.lo, y.lo), max(x.lo, y.lo), x.tier, x.unit})
 			}
 		}
