@@ -87,6 +87,8 @@ func (p *parser) choose(s said) Result {
 		}
 	}
 	switch {
+	case len(fit) == 1 && p.e.mirrored(fit[0]):
+		return p.doubt(s, fit)
 	case len(fit) == 1 && p.e.near(fit[0]) && !s.unsure:
 		return Result{Status: Taken, Value: s.value(fit[0])}
 	case len(fit) == 0 && s.zeroWord:
@@ -145,6 +147,19 @@ func (e *Expect) near(c reading) bool {
 		return true
 	}
 	return math.Abs((c.lo+c.hi)/2-*e.Near) <= e.Spread*(1+1e-9)
+}
+
+// mirrored reports whether a meaning is what was expected but for its sign, by
+// so much that chance does not explain it: more than three steps of the tool and
+// half the spread. A wrong sign is the slip that costs most, because the
+// adjustment that follows doubles the error.
+func (e *Expect) mirrored(c reading) bool {
+	if !e.Signed || e.Near == nil || e.Spread <= 0 {
+		return false
+	}
+	mid := (c.lo + c.hi) / 2
+	return math.Abs(mid) >= 2.999*e.Resolution && math.Abs(mid-*e.Near) > e.Spread/2 &&
+		math.Abs(mid+*e.Near) <= math.Max(e.Resolution, 0.1*math.Abs(mid))
 }
 
 // doubt names the likely slips behind a value that is not plausible. fit holds
