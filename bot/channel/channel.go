@@ -56,6 +56,7 @@ type Limits struct {
 	Choices    bool     // choices can be pressed; otherwise they are words in the text
 	OneMove    bool     // one move a message, each answered singly
 	Reports    bool     // the network reports what became of a message (KindReceipt)
+	Telephone  bool     // after STOP nothing is sent until START, not even an answer
 }
 
 // Request is an HTTP request as it came, its body read and bounded by the
@@ -130,6 +131,7 @@ type Message struct {
 	Text         string   `json:"text"`                  // enough for a person by itself; a caution comes first
 	Caution      bool     `json:"caution,omitempty"`     // Text carries a safety caution
 	Choices      []string `json:"choices,omitempty"`     // words that answer it, the default first
+	Numbered     bool     `json:"numbered,omitempty"`    // the number of a choice answers it too
 	Media        []Media  `json:"media,omitempty"`
 	// Turn is the open question, the advice and the verdict, as a JSON object
 	// for programs. Only the neutral channel passes it on.
