@@ -225,6 +225,12 @@ func (st *step) value(a guard.Ask, v reading.Value) wording.Text {
 func (st *step) expect(a guard.Ask) reading.Expect {
 	e := a.Expect
 	e.Lang = st.voice.Lang()
+	if a.Plus != "" {
+		e.Positive = st.phrases(a.Plus)
+	}
+	if a.Minus != "" {
+		e.Negative = st.phrases(a.Minus)
+	}
 	switch e.Quantity {
 	case reading.Length:
 		e.Unit = st.voice.Unit()

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"shimwright/calc"
+	"shimwright/dialog/wording"
 )
 
 // View is everything that a step may look at besides the state of its
@@ -186,6 +187,8 @@ type Record struct {
 	Remarks        string          `json:"remarks,omitempty"`
 	Corrects       string          `json:"corrects,omitempty"` // id of the record that this one puts right
 	Readings       []RecordReading `json:"readings,omitempty"`
+
+	remark wording.Text // Remarks, before they are worded for the person
 }
 
 // Measured is a value with its expanded (95 %) uncertainty and time.

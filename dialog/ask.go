@@ -41,8 +41,10 @@ func (t *Script) at(x, y calc.Length) *[2]calc.Length {
 	return &[2]calc.Length{x, t.profile.Hand.Mirror(y)}
 }
 
-// measuring returns the tool as calc knows it. half reports a feeler reading.
-func (t Tool) measuring() calc.Tool { return calc.Tool{Resolution: t.Resolution} }
+// measuring returns the tool as calc knows it, with what its check found.
+func (t Tool) measuring() calc.Tool {
+	return calc.Tool{Resolution: t.Resolution, Repeat: t.Repeat, RepeatDoF: t.RepeatDoF, Correction: t.Correction}
+}
 
 // size returns a length to be shown as finely as the tool reads.
 func (t Tool) size(l calc.Length) wording.Size {

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -88,6 +89,9 @@ func (st *step) command(text string, o *outcome) bool {
 	if o != nil && o.prompt.Ask().Form == guard.Words && len(strings.Fields(text)) > 2 {
 		return false
 	}
+	if o != nil && st.offered(o.prompt.Ask(), text) {
+		return false
+	}
 	word, rest, ok := reading.Command(text, st.voice.Lang(), st.vocabulary())
 	if !ok {
 		return false
@@ -111,6 +115,14 @@ func (st *step) command(text string, o *outcome) bool {
 		}
 	}
 	return st.word(reading.WordOf(word), rest, o)
+}
+
+// offered reports whether the text is one of the choices just offered, to the
+// letter: "fence" is then that choice and not the job.
+func (st *step) offered(a guard.Ask, text string) bool {
+	return a.Form == guard.Pick && slices.ContainsFunc(a.Choices, func(c guard.Choice) bool {
+		return strings.EqualFold(strings.TrimSpace(text), st.voice.Say(c.Text))
+	})
 }
 
 // plainCommand reports whether the text is the command itself, not a near miss:

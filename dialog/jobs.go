@@ -19,6 +19,7 @@ var procedures = [...]Procedure{
 	level{},
 	parallel{},
 	crosscut{},
+	knife{},
 }
 
 // Procedures returns every procedure, in the order of a full run.
@@ -83,6 +84,12 @@ func (st *step) start(saw *Saw, p Procedure) {
 
 // begin starts a new job.
 func (st *step) begin(saw *Saw, p Procedure) {
+	st.enter(saw, p)
+	st.show()
+}
+
+// enter makes a new job the running one.
+func (st *step) enter(saw *Saw, p Procedure) {
 	profile := saw.Profile
 	st.touch(saw).Running = &Job{
 		ID: saw.ID + "-" + p.Name() + "-" + strconv.FormatInt(st.now.Unix(), 36), Procedure: p.Name(),
@@ -94,7 +101,6 @@ func (st *step) begin(saw *Saw, p Procedure) {
 		st.event(saw, guard.Handed, st.now)
 	}
 	st.fresh = true
-	st.show()
 }
 
 // interrupt parks the running job and begins another one, after which the first
@@ -102,8 +108,18 @@ func (st *step) begin(saw *Saw, p Procedure) {
 func (st *step) interrupt(saw *Saw, p Procedure) {
 	then := saw.Running.Procedure
 	st.park(saw)
-	st.begin(saw, p)
+	st.enter(saw, p)
 	saw.Running.Then, saw.Running.Back = then, true
+	st.show()
+}
+
+// goesOn reports whether a running job that is through leads straight back to
+// the one it interrupted.
+func (st *step) goesOn(saw *Saw) bool {
+	j := saw.Running
+	waits := func(p Job) bool { return p.Procedure == j.Then }
+	return j.Back && !j.Edits && slices.ContainsFunc(saw.Parked, waits) &&
+		(j.Procedure != "riving-knife" || knifeFits(&st.v, saw, st.now))
 }
 
 // park leaves the running job for later, nothing lost.
@@ -117,7 +133,17 @@ func (st *step) park(saw *Saw) {
 }
 
 // unpark takes the newest parked job of a procedure ("": of any) up again.
+// Whatever was acknowledged before is void.
 func (st *step) unpark(saw *Saw, procedure string) bool {
+	if !st.lift(saw, procedure) {
+		return false
+	}
+	st.event(saw, guard.Resumed, st.now)
+	return true
+}
+
+// lift makes the newest parked job of a procedure the running one.
+func (st *step) lift(saw *Saw, procedure string) bool {
 	for i := len(saw.Parked) - 1; i >= 0; i-- {
 		if procedure == "" || saw.Parked[i].Procedure == procedure {
 			j := saw.Parked[i]
@@ -125,7 +151,6 @@ func (st *step) unpark(saw *Saw, procedure string) bool {
 			st.touch(saw).Running = j.edit()
 			saw.Parked = slices.Delete(slices.Clone(saw.Parked), i, i+1)
 			st.s.Saw = saw.ID
-			st.event(saw, guard.Resumed, st.now)
 			return true
 		}
 	}
@@ -178,7 +203,22 @@ func (st *step) askPutRight(saw *Saw) {
 func (st *step) finish(saw *Saw, o outcome) {
 	job := saw.Running
 	st.follow(o)
+	if st.goesOn(saw) {
+		// Nobody left the saw: the same person goes on where the job was
+		// interrupted, so this is no resuming and what they acknowledged for the
+		// knife stands, within its own limits. The checks before the cut follow.
+		st.lift(saw, job.Then)
+		st.fresh = false
+		st.say("before.done", "Job", jobTitle(job.Then))
+		st.show()
+		return
+	}
 	st.touch(saw).Running = nil
+	if job.Back && !job.Edits {
+		st.say("before.waits", "Job", jobTitle(job.Then), "First", jobTitle(job.Procedure))
+		st.idle()
+		return
+	}
 	if job.Back && st.unpark(saw, job.Then) {
 		if job.Edits {
 			profile := saw.Profile

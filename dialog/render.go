@@ -22,7 +22,9 @@ func (st *step) render(saw *Saw, o outcome) {
 func (st *step) follow(o outcome) {
 	if st.fresh {
 		st.lead = append(st.lead, o.notes...)
-		st.res.Turn.Verdict = o.verdict
+		if o.verdict != nil {
+			st.res.Turn.Verdict = o.verdict
+		}
 	}
 }
 
@@ -164,6 +166,8 @@ func (st *step) moveText(m guard.Move) wording.Text {
 		}
 		args = append(args, "Leaves", leaves)
 		return wording.T("move."+m.Verb+".leaves", args...)
+	case m.Verb == "raise", m.Verb == "lower":
+		return wording.T("move."+m.Verb+".by", args...)
 	}
 	return wording.T("move."+m.Verb, args...)
 }

@@ -17,18 +17,16 @@ func (t *Script) isolated() guard.Isolated {
 }
 
 // ready returns the proof that the saw is ready for one cut, or ends the
-// replay with what is missing for it: the riving knife's fit to the mounted
-// blade, the checks, and before both the plug.
+// replay with what is missing for it: a riving knife that fits the mounted
+// blade, for which its own procedure comes first; the plug; the checks.
 func (t *Script) ready() guard.Guarded {
-	if g, ok := t.saw.Power.Guarded(t.person.ID, t.now); ok && t.fresh("riving-knife") == Fresh {
+	if !knifeFits(t.view, t.saw, t.now) {
+		t.before("riving-knife")
+	}
+	if g, ok := t.saw.Power.Guarded(t.person.ID, t.now); ok {
 		return g
 	}
 	iso := t.isolated()
-	if t.fresh("riving-knife") != Fresh {
-		t.suspend(guard.HandsOn(iso, wording.T("caution.knife"), guard.Ask{
-			Key: Key{Name: "knife.fit"}, Form: guard.Confirm, Word: "word.fits", NoSkip: true,
-			Text: wording.T("safety.knife.ask"), Why: wording.T("safety.knife.why")}))
-	}
 	sweep := wording.Text{}
 	if t.profile.Kind != Cabinet {
 		sweep = wording.T("safety.guarded.slider")

@@ -71,6 +71,13 @@ type Tool struct {
 	Resolution calc.Length `json:"resolution,omitempty"`
 	Angle      calc.Angle  `json:"angle,omitempty"`  // resolution of a level
 	Length     calc.Length `json:"length,omitempty"` // of a square
+
+	// What the check of the tool found; zero where it was not checked.
+	Correction calc.Length `json:"correction,omitempty"` // to be added to what it reads
+	Repeat     calc.Length `json:"repeat,omitempty"`     // standard deviation of one reading on one spot
+	RepeatDoF  float64     `json:"repeat_dof,omitempty"`
+	Error      calc.Angle  `json:"error,omitempty"`   // of a square, positive where it is more than 90°
+	ErrorU     calc.Angle  `json:"error_u,omitempty"` // expanded uncertainty of Error
 }
 
 // Tolerances are the windows that a saw is set to; practice where the owner

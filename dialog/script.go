@@ -49,6 +49,7 @@ type Script struct {
 	setUser func(*Person)
 
 	prompt guard.Prompt
+	first  string // the procedure that has to come before this one goes on
 }
 
 // suspended ends a replay at an unanswered question.
@@ -187,6 +188,13 @@ func (t *Script) reading(k Key) (Value, bool) {
 	return Value{Low: ans.Low, High: ans.High, Skipped: ans.Skipped, At: ans.At, Number: len(t.numbers)}, true
 }
 
+// Said reports whether a safety word was given in place of a reading: see
+// guard.Ask.Instead.
+func (t *Script) Said(word string) bool {
+	_, ok := t.take(Key{Name: word})
+	return ok
+}
+
 // Pick asks for one of a few answers and returns its value. The first is the
 // default, taken by `ok` and by `skip`.
 func (t *Script) Pick(a guard.Ask, caution wording.Text) string {
@@ -268,6 +276,15 @@ func (t *Script) Profile() Profile { return t.profile }
 
 // Tool returns the person's tool of a kind, or the practice for it.
 func (t *Script) Tool(kind string) Tool { return t.profile.tool(kind) }
+
+// before ends the replay where another procedure has to come first. The person
+// is led to it at once, and back here when it is done.
+func (t *Script) before(procedure string) {
+	t.first = procedure
+	a := question(Key{Name: "before"}, "before", "First", jobTitle(procedure), "Job", jobTitle(t.job.Procedure))
+	a.Choices, a.NoSkip = choices("goon"), true
+	t.suspend(guard.Plain(a))
+}
 
 // suspendParked ends the replay at a point from which only another job, or
 // leaving this one, leads on.

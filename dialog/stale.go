@@ -1,8 +1,11 @@
 package dialog
 
 import (
+	"slices"
 	"strings"
 	"time"
+
+	"shimwright/calc"
 )
 
 // Freshness is how far a characteristic's last record can be relied on.
@@ -25,7 +28,8 @@ func (f Freshness) String() string { return [...]string{"never", "stale", "due",
 //
 // Level → parallel, crosscut, tilt. Parallel → level, crosscut, rip fence.
 // Blade change → runout, riving knife, scoring. Trunnion or arbor → tilt, rip
-// fence, riving knife, scoring.
+// fence, riving knife, scoring. A tool's correction → whatever was read with
+// that tool: see spoiled. "*" is all that belongs to the saw.
 var spoils = map[string][]string{
 	"slider.level": {"slider.toe", "crosscut:", "tilt:"},
 	"slider.toe":   {"slider.level", "crosscut:", "ripfence.toe"},
@@ -36,10 +40,18 @@ var spoils = map[string][]string{
 	"event.arbor":  {"tilt:", "ripfence.toe", "riving-knife", "score.shift"},
 }
 
-// spoiled reports whether cause makes the characteristic stale.
-func spoiled(cause, characteristic string) bool {
+// toolPrefix begins the characteristics of the measuring tools: "tool.square".
+const toolPrefix = "tool."
+
+// spoiled reports whether cause makes the last record of a characteristic
+// stale.
+func spoiled(cause string, last *Record) bool {
+	characteristic := last.Characteristic
+	if tool, ok := strings.CutPrefix(cause, toolPrefix); ok && tool == last.Tool {
+		return true
+	}
 	for _, s := range spoils[cause] {
-		if s == "*" || s == characteristic || strings.HasSuffix(s, ":") && strings.HasPrefix(characteristic, s) {
+		if s == "*" && !strings.HasPrefix(characteristic, toolPrefix) || s == characteristic || strings.HasSuffix(s, ":") && strings.HasPrefix(characteristic, s) {
 			return true
 		}
 	}
@@ -68,13 +80,13 @@ func standingOf(v *View, saw *Saw, characteristic string, now time.Time) standin
 	}
 	s.State = Fresh
 	for _, e := range saw.Events {
-		if e.At.After(s.Last.At) && spoiled("event."+e.Kind, characteristic) {
+		if e.At.After(s.Last.At) && spoiled("event."+e.Kind, s.Last) {
 			s.State, s.Cause = StaleNow, "event."+e.Kind
 		}
 	}
 	for i := range v.Last {
 		r := &v.Last[i]
-		if r.Saw == saw.ID && r.Adjusted && r.At.After(s.Last.At) && spoiled(r.Characteristic, characteristic) {
+		if r.Saw == saw.ID && r.Adjusted && r.At.After(s.Last.At) && spoiled(r.Characteristic, s.Last) {
 			s.State, s.Cause = StaleNow, r.Characteristic
 		}
 	}
@@ -82,6 +94,32 @@ func standingOf(v *View, saw *Saw, characteristic string, now time.Time) standin
 		s.State = StaleNow
 	}
 	return s
+}
+
+// knifeFits reports whether the riving knife was found to fit the blade that is
+// mounted, and nothing has changed since.
+func knifeFits(v *View, saw *Saw, now time.Time) bool {
+	s := standingOf(v, saw, knifeJob, now)
+	if s.State == NeverMeasured || s.State == StaleNow {
+		return false
+	}
+	return s.Last.Decision != calc.Outside.String() && s.Last.Blade == saw.Profile.BladeName
+}
+
+// lastOf returns a reading of the last record of a characteristic, where it was
+// taken on the blade that is still mounted.
+func (t *Script) lastOf(characteristic, name string) (float64, bool) {
+	s := standingOf(t.view, t.saw, characteristic, t.now)
+	changed := func(e Event) bool { return e.Kind == "blade" && e.At.After(s.Last.At) }
+	if s.Last == nil || s.Last.Blade != t.saw.Profile.BladeName || slices.ContainsFunc(t.saw.Events, changed) {
+		return 0, false
+	}
+	for i := len(s.Last.Readings) - 1; i >= 0; i-- {
+		if r := s.Last.Readings[i]; r.Name == name {
+			return r.Low + (r.High-r.Low)/2, true
+		}
+	}
+	return 0, false
 }
 
 // fresh returns the freshness of a characteristic of this job's saw.

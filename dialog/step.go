@@ -170,7 +170,7 @@ func (st *step) saw(id string) *Saw {
 // through still asks that everything is put right, when the saw is open.
 func (st *step) current(saw *Saw) outcome {
 	o := fold(procedureNamed(saw.Running.Procedure), &st.v, saw, *st.person, st.now)
-	if o.done && saw.Power.Open() {
+	if o.done && saw.Power.Open() && !st.goesOn(saw) {
 		o.done, o.prompt = false, putRight()
 	}
 	return o
@@ -180,13 +180,17 @@ func (st *step) current(saw *Saw) outcome {
 // the whole message is an acknowledgement; anything else that is no command is
 // told so.
 func (st *step) acknowledge(saw *Saw, p guard.Prompt, text string) bool {
-	if !safetyWord(p) || st.s.Asked != askedName(saw, p) {
-		return false
+	a := p.Ask()
+	word := a.Word
+	if a.Instead != "" {
+		word = a.Instead
 	}
-	if !reading.Exact(text, st.voice.Say(wording.T(p.Ask().Word))) {
+	if asked := askedName(saw, p); asked == "" || st.s.Asked != asked || !reading.Exact(text, st.voice.Say(wording.T(word))) {
 		return false
 	}
 	switch {
+	case a.Instead != "":
+		st.accept(saw, Answer{Key: Key{Name: a.Instead}, Text: "said"})
 	case p.Class() == guard.Unplug:
 		st.event(saw, guard.Unplugged, st.sent)
 		if _, ok := saw.Power.Isolated(st.person.ID, st.now); !ok {
@@ -194,10 +198,6 @@ func (st *step) acknowledge(saw *Saw, p guard.Prompt, text string) bool {
 		}
 	case p.Class() == guard.MakeSafe:
 		st.event(saw, guard.Ready, st.sent)
-	default:
-		st.record(saw, Record{Characteristic: "riving-knife", Decision: "within", Unit: "mm",
-			Saw: saw.ID, Procedure: saw.Running.Procedure, Person: st.person.ID, At: st.now,
-			Blade: saw.Profile.BladeName, Remarks: st.voice.Say(wording.T("record.confirmed"))})
 	}
 	st.show()
 	return true
@@ -206,7 +206,7 @@ func (st *step) acknowledge(saw *Saw, p guard.Prompt, text string) bool {
 // askedName names a safety question of a saw: an acknowledgement counts only
 // as the answer to it. It is "" for any other question.
 func askedName(saw *Saw, p guard.Prompt) string {
-	if saw == nil || !safetyWord(p) {
+	if saw == nil || !safetyWord(p) && p.Ask().Instead == "" {
 		return ""
 	}
 	return saw.ID + "/" + p.Ask().Key.Name
@@ -214,7 +214,7 @@ func askedName(saw *Saw, p guard.Prompt) string {
 
 // safetyWord reports whether a prompt asks for a safety acknowledgement.
 func safetyWord(p guard.Prompt) bool {
-	return p.Class() == guard.Unplug || p.Class() == guard.MakeSafe || p.Ask().Key.Name == "knife.fit"
+	return p.Class() == guard.Unplug || p.Class() == guard.MakeSafe
 }
 
 // powerOn handles a person saying that power is on: whatever conversation it
@@ -253,6 +253,12 @@ func (st *step) show() {
 			o = st.current(saw)
 		}
 	}
+	if o.first != "" {
+		st.follow(o)
+		st.say("before.ask", "First", jobTitle(o.first), "Job", jobTitle(saw.Running.Procedure))
+		st.interrupt(saw, procedureNamed(o.first))
+		return
+	}
 	if o.done {
 		st.finish(saw, o)
 		return
@@ -286,6 +292,9 @@ func (st *step) effects(saw *Saw, o outcome) {
 
 // record adds a record, with an id that tells a correction from the first.
 func (st *step) record(saw *Saw, r Record) {
+	if !r.remark.Empty() {
+		r.Remarks, r.remark = st.voice.Say(r.remark), wording.Text{}
+	}
 	r.ID = recordID(saw.Running, r.Characteristic, 0)
 	for n := 1; slices.Contains(saw.Running.Wrote, r.ID); n++ {
 		r.Corrects = r.ID

@@ -58,10 +58,14 @@ type Ask struct {
 	Height   calc.Length
 	Choices  []Choice // for Pick; the first is the default
 	Word     string   // for Confirm: id of the word in the catalogue
+	Instead  string   // for Reading: id of a safety word that, alone and exact, answers in its place
 	Default  *float64 // for Reading: taken by `ok`, mm or a count
 	NoSkip   bool     // it cannot be skipped
 	Hard     bool     // for Reading: outside of Expect's range nothing is taken, confirmed or not
 	Group    []Key    // for each of Expect.Labels, the question that it answers
+	// Plus and Minus are ids of entries that list words for either sign of a
+	// reading, where the language's own would mean the other.
+	Plus, Minus string
 	// Signs words the sign of a reading in its echo: ids for positive,
 	// negative and zero. Empty: the number is said with its sign.
 	Signs [3]string
