@@ -37,8 +37,8 @@ type settings struct {
 	Zone            string `default:"Local" desc:"time zone of people who have not chosen one, e.g. Europe/Berlin"`
 	Log             string `default:"info" desc:"least level that is logged: debug, info, warn or error"`
 	LogFormat       string `split_words:"true" default:"text" desc:"text or json"`
-	Rate            string `default:"5" desc:"messages a second of one sender, in the long run"`
-	Burst           string `default:"40" desc:"messages of one sender at once"`
+	Rate            string `default:"10" desc:"messages a second of one sender, in the long run"`
+	Burst           string `default:"100" desc:"messages of one sender at once"`
 	Shutdown        string `default:"15s" desc:"how long a stop may take to finish what was begun"`
 }
 
