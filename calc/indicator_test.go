@@ -59,6 +59,12 @@ func TestUnknownTilt(t *testing.T) {
 		within(t, "correction", float64(correction), 2*mean, 0.01*2*mean)
 		within(t, "u", c.U, 2*sd, 0.01*2*sd)
 	}
+	below, cBelow, err := UnknownTilt(2, 0.05)
+	sane(t, err)
+	above, cAbove, err := UnknownTilt(2, 0.0500001) // the exact form takes over
+	sane(t, err)
+	within(t, "correction where the forms meet", float64(below/above), 1, 1e-5)
+	within(t, "u where the forms meet", cBelow.U/cAbove.U, 1, 2e-4)
 	correction, c, err := UnknownTilt(2, 0)
 	sane(t, err)
 	within(t, "no tilt", float64(correction)+c.U, 0, 0)

@@ -53,6 +53,7 @@ func TestStaircase(t *testing.T) {
 		{"a runout, not well within", AtMost(0.1), []Visit{visit(0, 0, 0.03, u), visit(91, 0.085, 0.03, u)}, RuleSame, 3, false},
 		{"a gap", AtLeast(3), []Visit{visit(0, 0, 5, u), visit(91, 5, 5, u)}, RuleLonger, 6, false},
 		{"a gap, not well within", AtLeast(3), []Visit{visit(0, 0, 5, u), visit(91, 3.5, 5, u)}, RuleSame, 3, false},
+		{"two visits a day apart are two", w, []Visit{visit(0, 0, fine, u), visit(1, 0.12, fine, u)}, RuleShorter, 1, true},
 		{"two visits in a day are one", w, []Visit{visit(0, 0, fine, u), visit(91, 0.12, 0.12, u), visit(91, 0.12, fine, u)}, RuleShorter, 2, false},
 	} {
 		h := History{Name: "height", Window: c.w, Visits: c.visits}

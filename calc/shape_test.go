@@ -11,7 +11,9 @@ import (
 // 0.95·a, and 2a(1 − √0.05) of the triangle. Four rectangles of u = 1, and
 // three with one of u = 10, are the examples of JCGM 101:2008, 9.2.3 and
 // 9.2.4: ± 3.88 and ± 17.0 where the GUM's normal distribution gives ± 3.92
-// and ± 19.9 (from memory, reproduced).
+// and ± 19.9. A vernier caliper whose mechanics are good to ± 50 µm and whose
+// reading to ± 25 µm is example S10 of EA-4/02: k = 1.83, U = 0.06 mm. (All from
+// memory, reproduced.)
 func TestCombineShapes(t *testing.T) {
 	unit, ten := Rectangular(math.Sqrt(3)), Rectangular(10*math.Sqrt(3))
 	rough, loose := Normal(1, math.Inf(1)), Normal(10, math.Inf(1))
@@ -27,6 +29,8 @@ func TestCombineShapes(t *testing.T) {
 		{"JCGM 101 9.2.4", []Component{unit, unit, unit, ten}, 17.0, 0.05},
 		{"the same, all normal", []Component{rough, rough, rough, rough}, 3.92, 0.005},
 		{"the same, all normal", []Component{rough, rough, rough, loose}, 19.9, 0.05},
+		{"EA-4/02 S10, in millimetres", []Component{Rectangular(0.050), Rectangular(0.025), Rectangular(0.0008), Normal(0.0017, math.Inf(1))}, 0.06, 0.005},
+		{"EA-4/02 S10, k", []Component{Rectangular(0.050), Rectangular(0.025)}, 1.83 * math.Hypot(0.050, 0.025) / math.Sqrt(3), 0.0002},
 		{"arcsine alone", []Component{Arcsine(0.03)}, 0.03, 1e-15},
 		{"triangular alone", []Component{Triangular(1)}, 1.96 / math.Sqrt(6), 1e-4},
 		{"three readings of two degrees of freedom", []Component{Normal(0.01, 2)}, 0.04303, 5e-6},

@@ -208,7 +208,7 @@ func StandardCombined(parts ...Component) (u, dof float64) {
 // rectangular components keep their shape and the rest counts as normal; t/z
 // is how far Student's t stretches the normal 95 % point. So repeated readings
 // alone give t₉₅(ν)·u, many small components 1.96·u_c, one rectangular
-// component 0.95 of its half-width (GUM G.1.3, 6.3.3 note: 1.65·u), two equal ones
+// component 0.95 of its half-width (1.65·u; EA-4/02, example S9), two equal ones
 // the triangle's 1.553 half-widths. Where every component is bounded, U is
 // at most the largest possible error. Value is 0. Where a component cannot be used,
 // or there is none, U is +Inf.
