@@ -94,3 +94,13 @@ func mean(v []float64) float64 {
 }
 
 func rootOf(n int) float64 { return math.Sqrt(float64(n)) }
+
+// feeler returns a gap as calc knows it: an interval between leaves where the
+// person gave one, otherwise read to the finest step of the set.
+func (t *Script) feeler(v Value) calc.Reading {
+	if v.Low != v.High {
+		return calc.Reading{Low: calc.Length(v.Low), High: calc.Length(v.High)}
+	}
+	step := t.Tool(Feelers).Resolution
+	return calc.Reading{Low: calc.Length(v.Low) - step/2, High: calc.Length(v.High) + step/2}
+}

@@ -16,10 +16,16 @@ const maxParked = 12
 // a line here.
 var procedures = [...]Procedure{
 	setup{},
+	knife{},
 	level{},
 	parallel{},
+	tiltStops{},
 	crosscut{},
-	knife{},
+	ripFence{},
+	proof{},
+	quickCheck{},
+	trouble{},
+	fullRun{},
 }
 
 // Procedures returns every procedure, in the order of a full run.
@@ -118,7 +124,7 @@ func (st *step) interrupt(saw *Saw, p Procedure) {
 func (st *step) goesOn(saw *Saw) bool {
 	j := saw.Running
 	waits := func(p Job) bool { return p.Procedure == j.Then }
-	return j.Back && !j.Edits && slices.ContainsFunc(saw.Parked, waits) &&
+	return j.Back && slices.ContainsFunc(saw.Parked, waits) &&
 		(j.Procedure != "riving-knife" || knifeFits(&st.v, saw, st.now))
 }
 
@@ -208,27 +214,29 @@ func (st *step) finish(saw *Saw, o outcome) {
 		// interrupted, so this is no resuming and what they acknowledged for the
 		// knife stands, within its own limits. The checks before the cut follow.
 		st.lift(saw, job.Then)
+		saw.Running.Answers = append(saw.Running.Answers, Answer{Key: Key{Name: "ran", Index: len(saw.Running.Answers)},
+			At: st.now, Person: st.person.ID, Text: job.Procedure})
 		st.fresh = false
+		if job.Edits {
+			profile := saw.Profile
+			saw.Running.Answers = append(saw.Running.Answers, Answer{Key: Key{Name: "profile", Index: len(saw.Running.Answers)},
+				At: st.now, Person: st.person.ID, Profile: &profile})
+		}
 		st.say("before.done", "Job", jobTitle(job.Then))
 		st.show()
 		return
 	}
 	st.touch(saw).Running = nil
-	if job.Back && !job.Edits {
+	if job.Back {
 		st.say("before.waits", "Job", jobTitle(job.Then), "First", jobTitle(job.Procedure))
 		st.idle()
 		return
 	}
-	if job.Back && st.unpark(saw, job.Then) {
-		if job.Edits {
-			profile := saw.Profile
-			st.accept(saw, Answer{Key: Key{Name: "profile", Index: len(saw.Running.Answers)}, Profile: &profile})
-		}
-		st.say("resume.done", "Job", jobTitle(job.Then), "Saw", wording.Raw(saw.Profile.Name))
-		st.show()
-		return
+	then := job.Then
+	if o.lead != "" {
+		then = o.lead
 	}
-	if next := procedureNamed(job.Then); next != nil {
+	if next := procedureNamed(then); next != nil {
 		st.start(saw, next)
 		return
 	}

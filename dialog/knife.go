@@ -55,7 +55,7 @@ func (knife) Run(t *Script) {
 	}
 	j := &fitting{t: t, caliper: t.Tool(Caliper), leaves: t.Tool(Feelers), rules: calc.DefaultKnifeRules(),
 		window: calc.Window{Low: -float64(knifeLine), High: float64(knifeLine)}}
-	for mounted := 1; ; mounted++ {
+	for mounted := 1 + t.upsets()*10; ; mounted++ {
 		j.sizes(mounted)
 		if j.thick() && j.set(mounted) || !j.another(mounted) {
 			return
@@ -69,7 +69,6 @@ func (j *fitting) sizes(mounted int) {
 	ask := func(name, id string, e reading.Expect, known bool) calc.Length {
 		a := question(Key{Name: name, Round: mounted}, id, "Near", j.coarse(j.rules.GapMin), "Far", j.coarse(j.rules.GapMax))
 		a.Expect, a.Quantity, a.Tool, a.NoSkip, a.Hard = e, "length", Caliper, true, true
-		a.Label = wording.T(name + ".label")
 		if v, ok := j.t.lastOf(knifeJob, name); known && ok && v >= e.Min && v <= e.Max {
 			a.Default = &v
 			a.Text = wording.T(id+".known", "Default", j.caliper.size(calc.Length(v)))
@@ -82,16 +81,16 @@ func (j *fitting) sizes(mounted int) {
 		return v.Reading(j.caliper.measuring()).Value()
 	}
 	first := "knife.thickness"
-	if mounted == 1 && j.t.job.Back {
+	if mounted%10 == 1 && j.t.job.Back {
 		first = "knife.first"
 	}
 	j.knife.Thickness = ask("knife.thickness", first, dims(0.5, 12), false)
-	if mounted > 1 {
-		return
+	if mounted%10 > 1 {
+		return // the same blade, another knife
 	}
 	j.knife.Plate = ask("knife.plate", "knife.plate", dims(0.5, 12), true)
 	j.knife.Kerf = ask("knife.kerf", "knife.kerf", dims(j.knife.Plate+0.05, 15), true)
-	a := question(Key{Name: "hood"}, "knife.hood")
+	a := question(Key{Name: "hood", Round: mounted}, "knife.hood")
 	was, _ := j.t.lastOf(knifeJob, "knife.hood")
 	a.Choices = order(was > 0, "no", "yes")
 	j.knife.CarriesHood = j.t.Pick(a, wording.Text{}) == "yes"
@@ -115,7 +114,7 @@ func (j *fitting) thick() bool {
 func (j *fitting) another(mounted int) bool {
 	a := question(Key{Name: "knife", Round: mounted}, "knife.another")
 	a.Choices = choices("other", "stop")
-	if mounted > knifeRounds || j.t.Pick(a, wording.Text{}) != "other" {
+	if mounted%10 > knifeRounds || j.t.Pick(a, wording.Text{}) != "other" {
 		j.t.Say("knife.none")
 		j.record(calc.Outside)
 		return false

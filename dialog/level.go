@@ -74,8 +74,13 @@ func (level) Run(t *Script) {
 		} else {
 			l.learn(h)
 		}
-		if decision == calc.Undecided {
+		switch decision {
+		case calc.Undecided:
 			decision, worst = l.settle(round, &h)
+		case calc.Outside:
+			if l.recheck(round, &h) {
+				decision, worst = l.judge(h)
+			}
 		}
 		l.left, l.leftWorst = &h, worst
 		l.say(decision, worst)
@@ -286,8 +291,55 @@ func (l *levelling) learn(h heights) {
 	for i := range h.missing {
 		p.Missing[i] = p.Missing[i] || h.missing[i]
 	}
-	u := l.typicalU(h)
+}
+
+// recheck reads supports again whose readings fit nothing that the last pass
+// can have done: exchanged, or an odd one. It reports whether any was.
+func (l *levelling) recheck(round int, h *heights) bool {
+	if len(l.passes) == 0 {
+		return false
+	}
+	live := !l.t.has(Key{Name: "slider.moves", Round: round})
+	doubtful := map[int]bool{}
+	any := false
+	for i := range l.supports {
+		k := l.key(round, 0, i, again)
+		if !l.t.has(k) {
+			if live && len(doubtful) == 0 {
+				doubtful = l.doubtful(*h)
+			}
+			if !doubtful[i] || h.missing[i] {
+				continue
+			}
+			l.t.Say("level.doubtful", "Part", l.supports[i].label)
+		}
+		if v := l.height(round, 0, i, again); !v.Skipped {
+			l.take(h, i, v)
+			any = true
+		}
+	}
+	u := l.typicalU(*h)
 	l.t.Later(func() { l.sayFindings(u) })
+	return any
+}
+
+// again counts a reading that is taken anew because it fits nothing.
+const again = 50
+
+// doubtful lists the supports whose last readings fit nothing.
+func (l *levelling) doubtful(h heights) map[int]bool {
+	out := map[int]bool{}
+	_, findings := l.learned(l.typicalU(h))
+	for _, f := range findings {
+		if f.Pass != len(l.passes)-1 || f.Kind != calc.Swapped && f.Kind != calc.OddReading {
+			continue
+		}
+		out[f.Support] = true
+		if f.Other >= 0 {
+			out[f.Other] = true
+		}
+	}
+	return out
 }
 
 // learned returns what the whole history of passes teaches about the table.
@@ -308,8 +360,8 @@ func (l *levelling) learned(u float64) (calc.Model, []calc.Finding) {
 func (l *levelling) sayFindings(u float64) {
 	_, findings := l.learned(u)
 	for _, f := range findings {
-		if f.Pass != len(l.passes)-1 && (f.Kind == calc.Swapped || f.Kind == calc.OddReading) {
-			continue
+		if f.Kind == calc.Swapped || f.Kind == calc.OddReading {
+			continue // read again already, see recheck
 		}
 		args := []any{"Part", wording.T("support.all"), "Other", wording.T("support.all")}
 		if f.Support >= 0 {

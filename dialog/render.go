@@ -158,7 +158,7 @@ func (st *step) moveText(m guard.Move) wording.Text {
 		}
 		t := turnOf(m.Turns)
 		args = append(args, "Turn", wording.T("turn.part", "Fraction", wording.Raw(t)), "Way", wording.T(way),
-			"Degrees", int(math.Round(math.Abs(m.Turns)*360)), "Swing", wording.Size{Value: m.Swing.Abs(), Coarse: true})
+			"Degrees", int(math.Round(math.Abs(m.Turns)*360)), "Turning", wording.T(turningWay(m)), "Swing", wording.Size{Value: m.Swing.Abs(), Coarse: true})
 	case len(m.Stack) > 0:
 		var leaves wording.List
 		for _, l := range m.Stack {
@@ -170,6 +170,14 @@ func (st *step) moveText(m guard.Move) wording.Text {
 		return wording.T("move."+m.Verb+".by", args...)
 	}
 	return wording.T("move."+m.Verb, args...)
+}
+
+// turningWay says which way a screw turns, seen at its head.
+func turningWay(m guard.Move) string {
+	if m.Clockwise {
+		return "turning.cw"
+	}
+	return "turning.ccw"
 }
 
 // turnOf writes a part of a turn as a fraction: 1/8, 3/16, 1 1/4.
@@ -190,7 +198,7 @@ func (st *step) advice(m guard.Move) Advice {
 		adv.Change.Y = float64(m.Travel)
 	case "rear", "front":
 		adv.Change.X = float64(m.Travel)
-	case "more", "less":
+	case "screw":
 		angle := float64(m.Angle)
 		adv.Change.Angle = &angle
 	}

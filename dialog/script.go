@@ -50,6 +50,7 @@ type Script struct {
 
 	prompt guard.Prompt
 	first  string // the procedure that has to come before this one goes on
+	lead   string // the procedure that the finished job leads to
 }
 
 // suspended ends a replay at an unanswered question.
@@ -285,6 +286,9 @@ func (t *Script) before(procedure string) {
 	a.Choices, a.NoSkip = choices("goon"), true
 	t.suspend(guard.Plain(a))
 }
+
+// Lead says which procedure follows when this job is done.
+func (t *Script) Lead(procedure string) { t.lead = procedure }
 
 // suspendParked ends the replay at a point from which only another job, or
 // leaving this one, leads on.

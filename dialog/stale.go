@@ -106,6 +106,18 @@ func knifeFits(v *View, saw *Saw, now time.Time) bool {
 	return s.Last.Decision != calc.Outside.String() && s.Last.Blade == saw.Profile.BladeName
 }
 
+// upsets counts how often, since this job began, the blade was changed or the
+// saw moved or hit: what was read before that is to be read again.
+func (t *Script) upsets() int {
+	n := 0
+	for _, e := range t.saw.Events {
+		if e.At.After(t.job.Started) && (e.Kind == "blade" || e.Kind == "moved" || e.Kind == "bumped") {
+			n++
+		}
+	}
+	return n
+}
+
 // lastOf returns a reading of the last record of a characteristic, where it was
 // taken on the blade that is still mounted.
 func (t *Script) lastOf(characteristic, name string) (float64, bool) {

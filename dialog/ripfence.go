@@ -1,0 +1,247 @@
+package dialog
+
+import (
+	"math"
+
+	"shimwright/calc"
+	"shimwright/dialog/guard"
+	"shimwright/dialog/wording"
+)
+
+// ripFence sets the rip fence parallel to the blade, a hair open at the rear.
+type ripFence struct{}
+
+// Limits of the job (practice, no published source).
+const (
+	fenceLocks    = 3 // times that the fence is locked anew and read
+	fenceRounds   = 6
+	fenceDistance = calc.Length(600) // most that the fence stands from the blade
+	fenceShift    = calc.Length(3)   // a correction beyond this is questioned
+)
+
+func (ripFence) Name() string        { return "rip-fence" }
+func (ripFence) Gives() []string     { return []string{"ripfence.toe"} }
+func (ripFence) Needs() []string     { return []string{"slider.toe"} }
+func (ripFence) Minimum(Profile) int { return 2*fenceLocks + 1 }
+
+// fencing is the job's working state, derived from its answers.
+type fencing struct {
+	t      *Script
+	p      Profile
+	tool   Tool
+	window calc.Window
+	method string
+	slider calc.Estimate
+	length calc.Length
+	raw    []RecordReading
+	moved  bool
+}
+
+func (ripFence) Run(t *Script) {
+	p := t.Profile()
+	j := &fencing{t: t, p: p, tool: t.Tool(Caliper), window: calc.Window{Low: 0, High: float64(p.Tol.RipHigh), ToeIn: true}}
+	j.choose()
+	j.travel()
+	var found, left calc.Estimate
+	var d calc.Decision
+	for round := 1; ; round++ {
+		left = j.measure(round)
+		d = must(calc.Decide(left, j.window))
+		if round == 1 {
+			found = left
+		}
+		j.say(left, d)
+		if d != calc.Outside && (d != calc.Undecided || calc.Clear(left, j.window)) || round > fenceRounds || !j.adjust(round, left) {
+			break
+		}
+	}
+	if d == calc.Outside {
+		t.Say("ripfence.remains")
+	}
+	t.Record(Record{Characteristic: "ripfence.toe", Unit: "mm", Low: bound(j.window.Low), High: bound(j.window.High),
+		AsFound: t.measured(found), AsLeft: t.measured(left), Decision: openOr(left, d, j.window), Adjusted: j.moved,
+		Tool: j.tool.Kind, Resolution: float64(j.tool.Resolution), Readings: j.raw})
+}
+
+// openOr returns the decision, or "open" for a toe that is surely not toed in
+// and may be past the upper limit.
+func openOr(e calc.Estimate, d calc.Decision, w calc.Window) string {
+	if d != calc.Outside && e.Value > w.High || d == calc.Undecided && calc.Clear(e, w) {
+		return "open"
+	}
+	return d.String()
+}
+
+// choose picks what the fence is measured to. The slider's edge counts only
+// while its own toe is fresh: without it a pinching fence would pass.
+func (j *fencing) choose() {
+	a := question(Key{Name: "method"}, "ripfence.method")
+	values := []string{"tooth"}
+	s := standingOf(j.t.view, j.t.saw, "slider.toe", j.t.now)
+	if s.State == Fresh && s.Last.AsLeft != nil {
+		values = append(values, "through")
+		j.slider = calc.Estimate{Value: s.Last.AsLeft.Value, U: s.Last.AsLeft.Uncertainty, DoF: calc.ManyDoF}
+	}
+	j.method = "tooth"
+	if len(values) > 1 || j.t.has(a.Key) {
+		a.Choices = choices(values...)
+		j.method = j.t.Pick(a, wording.Text{})
+	}
+}
+
+func (j *fencing) travel() {
+	def := float64(j.p.Blade * 8 / 10)
+	id := "ripfence.travel"
+	most := j.p.Blade
+	if j.method == "through" {
+		def, id, most = 600, "ripfence.apart", 3000
+	}
+	a := question(Key{Name: "ripfence.travel"}, id, "Default", wording.Size{Value: calc.Length(def), Coarse: true})
+	a.Expect, a.Quantity, a.Tool, a.Default, a.Hard = dims(j.p.Blade*3/10, most), "length", Ruler, &def, true
+	j.length = calc.Length(def)
+	if v := j.t.Read(a, wording.T("caution.blade")); !v.Skipped {
+		j.length = v.Length()
+	}
+}
+
+// measure locks the fence three times anew and reads it at both ends: what
+// differs between the times is the fence's own play.
+func (j *fencing) measure(round int) calc.Estimate {
+	var toes []float64
+	parts := must(j.tool.measuring().Read(0)).Components()
+	var one calc.Estimate
+	for n := 1; n <= fenceLocks; n++ {
+		j.t.Confirm(question(Key{Name: "ripfence.lock", Round: round, Index: n}, "ripfence.lock", "Time", n), wording.T("caution.rip"))
+		front := j.read(round, n, 0)
+		rear := j.read(round, n, 1)
+		one = j.toe(front, rear, parts)
+		toes = append(toes, one.Value)
+	}
+	// The mean of the lockings with their scatter, and the tool's own share.
+	m, c, err := calc.TypeA(toes)
+	if err != nil {
+		return one
+	}
+	tool := calc.Normal(one.U/2, calc.ManyDoF)
+	tool.U /= math.Sqrt(float64(len(toes)))
+	e := calc.Combine(c, tool)
+	e.Value = m
+	return e
+}
+
+func (j *fencing) toe(front, rear calc.Length, parts []calc.Component) calc.Estimate {
+	if j.method == "through" {
+		return must(calc.FenceToeThroughSlider(front, rear, j.length, j.p.Blade, j.slider, parts...))
+	}
+	return must(calc.FenceToe(front, rear, j.length, j.p.Blade, parts...))
+}
+
+func (j *fencing) read(round, n, place int) calc.Length {
+	id := [...]string{"ripfence.front", "ripfence.rear"}[place]
+	if j.method == "through" {
+		id += ".slider"
+	}
+	a := question(Key{Name: "ripfence.distance", Round: round, Index: n*10 + place}, id)
+	a.Expect, a.Quantity, a.Tool, a.NoSkip = dims(0.5, fenceDistance), "length", Caliper, true
+	a.Expect.Resolution = float64(j.tool.Resolution)
+	if j.method == "tooth" {
+		a.Tooth = 1
+	}
+	a.Label, a.N = wording.T([...]string{"parallel.front.label", "parallel.rear.label"}[place]), n
+	x := calc.Length(0)
+	if place == 1 {
+		x = j.length
+	}
+	a.At = j.t.at(x, 0)
+	v := j.t.Read(a, wording.T("caution.blade"))
+	j.raw = append(j.raw, RecordReading{Name: "ripfence.distance", Label: [...]string{"front", "rear"}[place], Round: round, Low: v.Low, High: v.High, At: v.At})
+	return v.Length()
+}
+
+func (j *fencing) say(e calc.Estimate, d calc.Decision) {
+	id := "ripfence." + d.String()
+	switch decision := openOr(e, d, j.window); {
+	case decision == "open":
+		id = "ripfence.open"
+	case d == calc.Outside && e.Value < j.window.Low+e.U:
+		id = "ripfence.toein"
+	}
+	j.t.Say(id, "Value", j.tool.size(calc.Length(e.Value)), "U", j.tool.doubt(e.U), "Blade", wording.Size{Value: j.p.Blade, Coarse: true},
+		"From", j.tool.size(calc.Length(e.Value-e.U)), "To", j.tool.size(calc.Length(e.Value+e.U)), "High", j.tool.size(j.p.Tol.RipHigh))
+	j.t.Judge(verdict("ripfence.toe", e, j.window, openOr(e, d, j.window)))
+}
+
+// adjust moves the rear end of the fence away from the blade or towards it,
+// never past parallel, at its head or at the rail's fixings.
+func (j *fencing) adjust(round int, e calc.Estimate) bool {
+	target := must(calc.ToeTarget(calc.Length(e.U), j.window))
+	if s := (target - calc.Length(e.Value)).Abs(); s > fenceShift {
+		a := question(Key{Name: "large", Round: round}, "ripfence.large", "Shift", j.tool.size(s))
+		a.Choices = choices("again", "right")
+		if j.t.Pick(a, wording.Text{}) == "again" {
+			return true
+		}
+	}
+	a := question(Key{Name: "place"}, "ripfence.place")
+	a.Choices = choices("head", "rail")
+	place := j.t.Pick(a, wording.Text{})
+	var fixings []calc.Length
+	var reach calc.Length
+	if place == "rail" {
+		fixings = []calc.Length{-j.dimension("ripfence.near", 150), -j.dimension("ripfence.far", 1000)}
+	} else {
+		reach = j.dimension("ripfence.reach", 900)
+	}
+	made := j.t.Adjust(Key{Name: "ripfence.move", Round: round}, wording.T("caution.fence"), func() guard.Adjustment {
+		adj := guard.Adjustment{Text: wording.T("ripfence.moves." + place), Why: wording.T("ripfence.moves.why"), After: wording.T("ripfence.after")}
+		sketch := &guard.Sketch{Kind: "rail", Title: wording.T("ripfence.sketch.title")}
+		for i, m := range j.moves(place, e, target, reach, fixings) {
+			if m.Travel == 0 {
+				continue
+			}
+			m.Index = i
+			adj.Moves = append(adj.Moves, m)
+			sketch.Alt = wording.T("ripfence.sketch.alt", "Part", m.Part, "Way", wording.T("towards."+m.Verb), "Move", j.tool.size(m.Travel.Abs()))
+			sketch.Points = append(sketch.Points, guard.SketchPoint{Label: m.Part, X: m.At[0], Y: m.At[1], Dir: sign(float64(m.Travel)),
+				Move: wording.T("draw.fencemove", "Way", wording.T("towards."+m.Verb), "Move", j.tool.size(m.Travel.Abs()))})
+		}
+		adj.Drawing = sketch
+		return adj
+	})
+	j.moved = j.moved || anyMade(made)
+	return anyMade(made)
+}
+
+// moves are the motions that bring the toe to the target.
+func (j *fencing) moves(place string, e calc.Estimate, target, reach calc.Length, fixings []calc.Length) []guard.Move {
+	toe := calc.Length(e.Value)
+	if place == "head" {
+		away := must(calc.HeadMove(toe, target, j.p.Blade, reach)) // positive away from the blade
+		y := j.p.Hand.Mirror(-away)
+		verb := "left"
+		if y < 0 {
+			verb = "right"
+		}
+		return []guard.Move{{Part: wording.T("part.ripfencerear"), At: &[2]calc.Length{reach, j.p.Hand.Mirror(-100)}, Verb: verb, Travel: y}}
+	}
+	var out []guard.Move
+	for i, x := range must(calc.RailMoves(toe, target, j.p.Blade, fixings, fixings[0])) {
+		verb := "rear"
+		if x < 0 {
+			verb = "front"
+		}
+		out = append(out, guard.Move{Part: wording.T("part.railfixing", "Number", i+1), At: &[2]calc.Length{0, j.p.Hand.Mirror(fixings[i])}, Verb: verb, Travel: x})
+	}
+	return out
+}
+
+// dimension asks once for a distance that a correction needs.
+func (j *fencing) dimension(name string, def calc.Length) calc.Length {
+	d := float64(def)
+	a := question(Key{Name: name}, name, "Default", wording.Size{Value: def, Coarse: true})
+	a.Expect, a.Quantity, a.Tool, a.Default, a.Hard = dims(50, 4000), "length", Ruler, &d, true
+	if v := j.t.Read(a, wording.T("caution.fence")); !v.Skipped {
+		return v.Length()
+	}
+	return def
+}

@@ -1,0 +1,267 @@
+package dialog
+
+import (
+	"math"
+	"strconv"
+
+	"shimwright/calc"
+	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
+	"shimwright/dialog/wording"
+)
+
+// tiltStops sets the square stop and the bevel stops of the blade's tilt.
+type tiltStops struct{}
+
+// Limits of the job (practice, no published source).
+const (
+	tiltRounds  = 8
+	tiltGapMost = calc.Length(5)
+	pairArm     = calc.Length(100)
+)
+
+func (tiltStops) Name() string    { return "tilt-stops" }
+func (tiltStops) Gives() []string { return []string{"tilt:90", "tilt:45"} }
+func (tiltStops) Needs() []string { return []string{"slider.level"} }
+
+// Minimum is a gap for each stop, and the height they share.
+func (tiltStops) Minimum(p Profile) int { return 2 + len(p.Stops) }
+
+// tilting is the job's working state, derived from its answers.
+type tilting struct {
+	t      *Script
+	p      Profile
+	method string
+	side   string // of the square, left or right
+	height calc.Length
+	window calc.Window
+}
+
+func (tiltStops) Run(t *Script) {
+	j := &tilting{t: t, p: t.Profile(), window: calc.Window{Low: -float64(t.Profile().Tol.Tilt), High: float64(t.Profile().Tol.Tilt)}}
+	a := question(Key{Name: "method"}, "tilt.method")
+	a.Choices = choices("gap", "pair", "level")
+	j.method = t.Pick(a, wording.Text{})
+	if j.method == "level" {
+		j.method = j.levelToo(a)
+	}
+	if j.method == "gap" {
+		a = question(Key{Name: "side"}, "tilt.side")
+		a.Choices = order(j.p.Hand == calc.Right, "left", "right")
+		j.side = t.Pick(a, wording.Text{})
+	}
+	j.stop(0, 90)
+	for i, s := range j.p.Stops {
+		j.stop(i+1, s)
+	}
+}
+
+// levelToo says before any reading that a level of a tenth of a degree cannot
+// decide a twentieth, and offers what can.
+func (j *tilting) levelToo(a guard.Ask) string {
+	res := float64(j.t.Tool(Level).Angle)
+	u := calc.Combine(calc.Rectangular(res/2), calc.Rectangular(res/2)).U
+	if calc.CanDecide(u, j.window) {
+		return "level"
+	}
+	a = question(Key{Name: "method", Index: 1}, "tilt.coarse", "Resolution", wording.Tilt{Value: j.t.Tool(Level).Angle, Decimals: 2},
+		"Limit", wording.Tilt{Value: j.p.Tol.Tilt, Decimals: 2})
+	a.Choices = choices("gap", "pair", "level")
+	return j.t.Pick(a, wording.Text{})
+}
+
+// stop measures one stop and turns its screw until it is good enough.
+func (j *tilting) stop(n int, degrees float64) {
+	name := wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64))
+	var moves []calc.ScrewMove
+	var found calc.Estimate
+	for round := 1; ; round++ {
+		j.t.Confirm(question(Key{Name: "tilt.set", Round: round, Index: n}, "tilt.set", "Stop", name), wording.T("caution.tilt"))
+		e := j.measure(n, round, degrees)
+		d := must(calc.Decide(e, j.window))
+		if round == 1 {
+			found = e
+		}
+		if len(moves) > 0 {
+			moves[len(moves)-1].After = e.Value
+		}
+		j.say(degrees, e, d)
+		if d != calc.Outside || round > tiltRounds || !j.turn(n, round, e, &moves) {
+			j.record(degrees, found, e, d, moves)
+			return
+		}
+	}
+}
+
+// measure reads the stop by the chosen method.
+func (j *tilting) measure(n, round int, degrees float64) calc.Estimate {
+	switch j.method {
+	case "gap":
+		return j.byGap(n, round, degrees)
+	case "level":
+		return j.byLevel(n, round, degrees)
+	}
+	if degrees == 90 {
+		return j.byFlip(n, round)
+	}
+	return j.byPair(n, round, degrees)
+}
+
+// byGap reads a square, or for a bevel stop a bevel set to it, against the
+// plate. The side that the blade leans away from reads top gaps as positive.
+func (j *tilting) byGap(n, round int, degrees float64) calc.Estimate {
+	v := j.gap(Key{Name: "tilt.gap", Round: round, Index: n}, "tilt.gap", degrees)
+	if j.height == 0 {
+		def := float64(j.t.Tool(Square).Length)
+		a := question(Key{Name: "tilt.height"}, "tilt.height", "Default", wording.Size{Value: calc.Length(def), Coarse: true})
+		a.Expect, a.Quantity, a.Default, a.Hard, a.Tool = dims(30, 1000), "length", &def, true, Ruler
+		if h := j.t.Read(a, wording.T("caution.blade")); h.Skipped {
+			j.height = calc.Length(def)
+		} else {
+			j.height = h.Length()
+		}
+	}
+	return must(calc.TiltByGap(v.Length(), j.height, j.leans(j.side), j.t.feeler(v).Components()...))
+}
+
+// gap asks for a signed gap: open at the top is positive.
+func (j *tilting) gap(k Key, id string, degrees float64) Value {
+	a := question(k, id, "Side", wording.T("choice."+sideWord(j.side)), "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)))
+	a.Expect = signed(tiltGapMost, j.t.Tool(Feelers))
+	a.Plus, a.Minus = "words.top", "words.bottom"
+	a.Expect.Leaves = j.p.Leaves
+	a.Expect.SignNeeded, a.Expect.Resolution = true, 0.01
+	a.Signs = [3]string{"gap.top", "gap.bottom", "gap.none"}
+	a.Quantity, a.Tool, a.Side, a.Stop, a.Height, a.NoSkip = "gap", Feelers, j.side, &degrees, j.height, true
+	return j.t.Read(a, wording.T("caution.blade"))
+}
+
+func sideWord(s string) string {
+	if s == "" {
+		return "left"
+	}
+	return s
+}
+
+// leans returns which side of the blade a square on the left or right is.
+func (j *tilting) leans(side string) calc.LeanSide {
+	if (side == "left") == j.p.TiltLeft {
+		return calc.TowardSide
+	}
+	return calc.AwaySide
+}
+
+// byLevel reads a level on the table and on the plate.
+func (j *tilting) byLevel(n, round int, degrees float64) calc.Estimate {
+	read := func(i int, id string) calc.Angle {
+		a := question(Key{Name: "tilt.angle", Round: round, Index: n*10 + i}, id)
+		a.Expect = reading.Expect{Quantity: reading.Angle, Signed: true, Min: -float64(60 * calc.Degree), Max: float64(100 * calc.Degree),
+			Resolution: float64(j.t.Tool(Level).Angle)}
+		a.Quantity, a.Tool, a.Stop, a.NoSkip = "angle", Level, &degrees, true
+		return calc.Angle(j.t.Read(a, wording.T("caution.blade")).Mid())
+	}
+	table := read(0, "tilt.table")
+	blade := read(1, "tilt.blade")
+	lean := calc.Angle(90-degrees) * calc.Degree
+	if degrees == 90 {
+		lean = 0
+	}
+	c := calc.Rectangular(float64(j.t.Tool(Level).Angle) / 2)
+	return must(calc.TiltByLevel(blade, table, lean, c))
+}
+
+// byFlip cuts a piece, rolls one part over and reads the gap of the butted cut.
+func (j *tilting) byFlip(n, round int) calc.Estimate {
+	j.t.Cut(question(Key{Name: "flip.cut", Round: round, Index: n}, "flip.cut"), wording.T("caution.cut"))
+	a := question(Key{Name: "flip.thickness", Round: round, Index: n}, "flip.thickness")
+	a.Expect, a.Quantity, a.Tool, a.Hard, a.NoSkip = dims(10, 200), "length", Caliper, true, true
+	thick := j.t.Read(a, wording.Text{})
+	a = question(Key{Name: "flip.gap", Round: round, Index: n}, "flip.gap")
+	a.Expect = signed(tiltGapMost, j.t.Tool(Feelers))
+	a.Plus, a.Minus = "words.top", "words.bottom"
+	a.Expect.Leaves, a.Expect.SignNeeded, a.Expect.Resolution = j.p.Leaves, true, 0.01
+	a.Signs = [3]string{"gap.top", "gap.bottom", "gap.none"}
+	a.Quantity, a.Tool, a.NoSkip = "gap", Feelers, true
+	v := j.t.Read(a, wording.Text{})
+	return must(calc.TiltByFlip(v.Length(), thick.Length(), j.leans("left"), j.t.feeler(v).Components()...))
+}
+
+// byPair cuts two pieces at the stop and reads their corner against a square.
+func (j *tilting) byPair(n, round int, degrees float64) calc.Estimate {
+	j.t.Cut(question(Key{Name: "flip.cut", Round: round, Index: n}, "pair.cut", "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64))), wording.T("caution.cut"))
+	a := question(Key{Name: "pair.open", Round: round, Index: n}, "pair.open")
+	a.Choices = choices("closed", "heel", "toe")
+	open := j.t.Pick(a, wording.Text{})
+	var v Value
+	if open != "closed" {
+		a = question(Key{Name: "pair.gap", Round: round, Index: n}, "pair.gap", "Arm", wording.Size{Value: pairArm, Coarse: true})
+		a.Expect, a.Quantity, a.Tool, a.NoSkip = dims(0, tiltGapMost), "gap", Feelers, true
+		a.Expect.Leaves, a.Expect.Resolution = j.p.Leaves, 0.01
+		v = j.t.Read(a, wording.Text{})
+	}
+	side := calc.OpenAtHeel
+	if open == "toe" {
+		side = calc.OpenAtToe
+	}
+	return must(calc.BevelPair(v.Length(), pairArm, side, j.t.feeler(v).Components()...))
+}
+
+func (j *tilting) say(degrees float64, e calc.Estimate, d calc.Decision) {
+	id := "tilt." + d.String()
+	way := "tilt.more"
+	if e.Value < 0 {
+		way = "tilt.less"
+	}
+	j.t.Say(id, "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
+		"U", wording.Tilt{Value: calc.Angle(math.Ceil(calc.Angle(e.U).Degrees()*100)/100) * calc.Degree, Decimals: 2},
+		"Way", wording.T(way), "Limit", wording.Tilt{Value: j.p.Tol.Tilt, Decimals: 2},
+		"Edge", wording.Size{Value: calc.Length(math.Tan(math.Abs(e.Value))) * 20, Resolution: 0.01})
+	j.t.Judge(verdict(tiltName(degrees), e, j.window, d.String()))
+}
+
+func tiltName(degrees float64) string {
+	return "tilt:" + strconv.FormatFloat(degrees, 'g', -1, 64)
+}
+
+// turn asks for one move of the stop screw, whose effect is learned by turning
+// it. It returns false when no turn would help.
+func (j *tilting) turn(n, round int, e calc.Estimate, moves *[]calc.ScrewMove) bool {
+	help := true
+	made := j.t.Adjust(Key{Name: "tilt.screw", Round: round, Index: n}, wording.T("caution.tilt"), func() guard.Adjustment {
+		adv, _, err := calc.NextScrew(*moves, e.Value, calc.DefaultScrewOptions(0, e.U))
+		if err != nil || adv.Done || adv.Dead {
+			help = false
+			j.t.Say("tilt.nomove")
+			j.t.suspendParked()
+		}
+		m := guard.Move{Part: wording.T("part.stopscrew"), Verb: "screw", Turns: adv.Turns, Clockwise: adv.Turns > 0,
+			Angle: calc.Angle(adv.Predicted - e.Value)}
+		text := wording.T("tilt.moves")
+		switch {
+		case adv.Trial:
+			text = wording.T("tilt.trial")
+		case adv.Past > 0:
+			text = wording.T("tilt.past", "Past", wording.Raw(turnOf(adv.Past)))
+		}
+		return guard.Adjustment{Text: text, Why: wording.T("tilt.moves.why"), After: wording.T("tilt.after"), Moves: []guard.Move{m}}
+	})
+	for _, m := range made {
+		*moves = append(*moves, calc.ScrewMove{Turns: turnsOf(m), Before: e.Value})
+	}
+	return help
+}
+
+func (j *tilting) record(degrees float64, found, left calc.Estimate, d calc.Decision, moves []calc.ScrewMove) {
+	if d == calc.Outside {
+		j.t.Say("tilt.remains")
+	}
+	j.t.Record(Record{Characteristic: tiltName(degrees), Unit: "rad", Low: bound(j.window.Low), High: bound(j.window.High),
+		AsFound: j.t.measured(found), AsLeft: j.t.measured(left), Decision: d.String(), Adjusted: len(moves) > 0, Tool: j.tool()})
+}
+
+func (j *tilting) tool() string {
+	if j.method == "level" {
+		return Level
+	}
+	return Feelers
+}
