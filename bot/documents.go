@@ -105,10 +105,15 @@ func (h *handler) commit(docs store.Documents, l loaded, e event, res dialog.Res
 			c.Outbox, put = append(c.Outbox, out), append(put, pictures...)
 		}
 	}
-	if e.speaker == nil {
-		list, pictures := h.due(e, people, res.Turn, now)
-		c.Outbox, put = append(c.Outbox, list...), append(put, pictures...)
+	var list []store.Out
+	var pictures []store.Doc
+	switch {
+	case e.speaker == nil:
+		list, pictures = h.due(e, people, res.Turn, now)
+	case e.speaker.kind == messenger && !e.unanswered:
+		list, pictures = h.answered(e, res.Turn, now)
 	}
+	c.Outbox, put = append(c.Outbox, list...), append(put, pictures...)
 	c.Put = put
 	return c
 }

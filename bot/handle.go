@@ -33,6 +33,7 @@ type handler struct {
 	people newcomers
 	token  func() string
 	limits func(channel string) dialog.Limits
+	phone  func(channel string) bool // a telephone network: STOP silences all but START
 	wake   func(conversation string) // called after a commit
 	// absolute makes an address of the service one that others can call.
 	absolute func(path string) string
@@ -48,6 +49,7 @@ type event struct {
 	from               string // who sent it, for the transcript and the hash
 	speaker            *speaker
 	message            posted            // when a person speaks
+	unanswered         bool              // messenger: the answer is stored and not sent
 	due                store.DueReminder // when a reminder fires; then speaker is nil
 }
 
@@ -138,6 +140,10 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	res, err := h.step(ctx, &l, e, now)
 	if err != nil {
 		return nil, err
+	}
+	if l.state.Stopped && res.State.Stopped && h.phone != nil && h.phone(e.channel) {
+		// Said once is enough; not even a question gets an answer now.
+		res = dialog.Result{State: l.state, Turn: dialog.Turn{Prompt: dialog.PromptView{Kind: dialog.KindIdle}}}
 	}
 	if res.People == nil && peopleChanged {
 		res.People = &l.view.People

@@ -9,6 +9,7 @@ import (
 
 	"shimwright/bot/channel"
 	"shimwright/bot/channel/page"
+	"shimwright/bot/channel/webhook"
 	"shimwright/dialog"
 	"shimwright/store"
 )
@@ -22,7 +23,7 @@ func (h *handler) outgoing(e event, people dialog.People, s dialog.Send, n int, 
 		h.log.Warn("an unasked message has nowhere to go", "shop", e.shop, "person", s.Person)
 		return store.Out{}, nil, false
 	}
-	out, pictures := h.out(e, at, s.Reply, nil, n, now)
+	out, pictures := h.out(e, at, s.Reply, nil, outgoingID(e, "send", n), now)
 	return out, pictures, true
 }
 
@@ -33,30 +34,51 @@ func (h *handler) due(e event, people dialog.People, t dialog.Turn, now time.Tim
 	if !ok || at.Channel == page.Name {
 		return nil, nil
 	}
+	return h.turn(e, at, t, "due", now)
+}
+
+// answered turns what a person on a network is answered into what waits to be
+// sent there.
+func (h *handler) answered(e event, t dialog.Turn, now time.Time) ([]store.Out, []store.Doc) {
+	at := dialog.Address{Channel: e.channel, To: e.speaker.sender, Conversation: e.conversation}
+	return h.turn(e, at, t, "reply", now)
+}
+
+// turn is each reply of a turn, with the open question beside the last.
+func (h *handler) turn(e event, at dialog.Address, t dialog.Turn, what string, now time.Time) (list []store.Out, pictures []store.Doc) {
 	for i, r := range t.Replies {
-		var turn []byte
+		var open *openQuestion
 		if i == len(t.Replies)-1 {
-			turn = encode(struct {
-				Prompt  dialog.PromptView `json:"prompt"`
-				Verdict *dialog.Verdict   `json:"verdict,omitempty"`
-			}{t.Prompt, t.Verdict})
+			open = &openQuestion{t.Prompt, t.Verdict}
 		}
-		out, docs := h.out(e, at, r, turn, i+1, now)
+		out, docs := h.out(e, at, r, open, outgoingID(e, what, i+1), now)
 		list, pictures = append(list, out), append(pictures, docs...)
 	}
 	return list, pictures
 }
 
+// openQuestion goes with a message for programs.
+type openQuestion struct {
+	Prompt  dialog.PromptView `json:"prompt"`
+	Verdict *dialog.Verdict   `json:"verdict,omitempty"`
+}
+
 // out is one message to an address.
-func (h *handler) out(e event, at dialog.Address, r dialog.Reply, turn []byte, n int, now time.Time) (store.Out, []store.Doc) {
+func (h *handler) out(e event, at dialog.Address, r dialog.Reply, open *openQuestion, id string, now time.Time) (store.Out, []store.Doc) {
 	m := channel.Message{
-		ID:           outgoingID(e, n),
+		ID:           id,
 		Conversation: at.Conversation,
+		InReplyTo:    e.message.ID,
 		Text:         r.Text,
 		Caution:      r.Caution,
 		Choices:      r.Choices,
-		Turn:         turn,
 		Expires:      r.Expires.UTC(),
+	}
+	if open != nil {
+		m.Turn, m.Numbered = encode(open), open.Prompt.Kind == dialog.KindChoice
+	}
+	if at.Conversation != e.conversation {
+		m.InReplyTo = "" // of another conversation
 	}
 	var pictures []store.Doc
 	if r.Drawing != nil {
@@ -65,8 +87,12 @@ func (h *handler) out(e event, at dialog.Address, r dialog.Reply, turn []byte, n
 		m.Media = []channel.Media{{URL: h.absolute(picture.URL), Type: picture.Type, Alt: picture.Alt}}
 	}
 	to := at.To
-	if at.Channel == page.Name {
+	switch at.Channel {
+	case page.Name:
 		to = pageAddress(e.shop, at.Conversation)
+	case webhook.Name:
+	default: // a network is answered where it was heard
+		to = at.Conversation
 	}
 	return store.Out{ID: m.ID, Conversation: at.Conversation, Channel: at.Channel, To: to,
 		Body: encode(m), Expires: m.Expires}, pictures
@@ -88,10 +114,10 @@ func reachable(people dialog.People, person, conversation string) (dialog.Addres
 	return dialog.Address{}, false
 }
 
-// outgoingID is the id of the nth unasked message that an event causes: the
+// outgoingID is the id of the nth message of a kind that an event causes: the
 // same whenever the event is handled again, and free of dots, as Standard
 // Webhooks 1.0.0 asks of an id.
-func outgoingID(e event, n int) string {
-	h := sha256.Sum256(fmt.Appendf(nil, "%s\x00%s\x00%d", e.conversation, e.id(), n))
+func outgoingID(e event, what string, n int) string {
+	h := sha256.Sum256(fmt.Appendf(nil, "%s\x00%s\x00%s\x00%d", e.conversation, e.id(), what, n))
 	return "out-" + hex.EncodeToString(h[:12])
 }

@@ -30,9 +30,10 @@ type callerKind int
 
 // The kinds of caller.
 const (
-	local   callerKind = iota // a browser or terminal on this machine, without pairing
-	paired                    // a browser with a device cookie
-	program                   // a program that signs
+	local     callerKind = iota // a browser or terminal on this machine, without pairing
+	paired                      // a browser with a device cookie
+	program                     // a program that signs
+	messenger                   // a person on a network of messages
 )
 
 // channelName is the channel over which the caller is spoken with.
@@ -107,9 +108,18 @@ func (n newcomers) person(name string, role dialog.Role) dialog.Person {
 // are loaded.
 type speaker struct {
 	kind         callerKind
+	channel      string // messenger: name of the network's channel
 	device       string // paired: hash of the token
-	sender       string // program: as the program names them
+	sender       string // program: as the program names them; messenger: their address
 	conversation string
+}
+
+// channelName is the channel over which the speaker is spoken with.
+func (s speaker) channelName() string {
+	if s.kind == messenger {
+		return s.channel
+	}
+	return caller{kind: s.kind}.channelName()
 }
 
 // in returns the people of a shop with the speaker in them, the speaker's id,
@@ -127,7 +137,8 @@ func (s speaker) in(p dialog.People, n newcomers, now time.Time) (dialog.People,
 }
 
 // find returns the index of the speaker in p, who is added where that is how
-// people come in: the owner of this machine, and whom a program speaks for.
+// people come in: the owner of this machine, whom a program speaks for, and
+// whom the settings let in from a network.
 func (s speaker) find(p *dialog.People, n newcomers) (i int, changed bool, err error) {
 	switch s.kind {
 	case local:
@@ -162,13 +173,24 @@ func (s speaker) find(p *dialog.People, n newcomers) (i int, changed bool, err e
 			role = dialog.Owner
 		}
 		p.Persons = append(p.Persons, n.person(s.sender, role))
+	case messenger:
+		// A person is who they are in every room of a network.
+		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool {
+			return slices.ContainsFunc(q.Addresses, func(a dialog.Address) bool {
+				return a.Channel == s.channel && a.To == s.sender
+			})
+		})
+		if i >= 0 {
+			return i, false, nil
+		}
+		p.Persons = append(p.Persons, n.person("", dialog.Setter))
 	}
 	return len(p.Persons) - 1, true, nil
 }
 
 // to is the speaker's address on the channel.
 func (s speaker) to() string {
-	if s.kind == program {
+	if s.kind == program || s.kind == messenger {
 		return s.sender
 	}
 	return s.conversation
@@ -181,7 +203,7 @@ const maxAddresses = 8
 // reach notes where the person was heard last: at the end of the list. The day
 // is enough, so that most messages leave the people unchanged.
 func (s speaker) reach(q *dialog.Person, now time.Time) bool {
-	channel := caller{kind: s.kind}.channelName()
+	channel := s.channelName()
 	day := now.UTC().Truncate(24 * time.Hour)
 	at := slices.IndexFunc(q.Addresses, func(a dialog.Address) bool {
 		return a.Channel == channel && a.Conversation == s.conversation && a.To == s.to()
