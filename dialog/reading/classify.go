@@ -15,7 +15,7 @@ func (p *parser) classify() {
 	for i := 0; i < len(src); {
 		if k, label := p.matchLabel(i); k > 0 {
 			out = append(out, joined(src[i:i+k], meaning{kind: kLabel, homo: math.NaN()}))
-			out[len(out)-1].label = label
+			out[len(out)-1].label = int16(label)
 			i += k
 			continue
 		}

@@ -22,7 +22,7 @@ func (p *parser) labelled(items []item) Result {
 		} else if find(items, kLabel, at+1) < 0 && !anyOf(items[at+1:], kQuantity) {
 			seg, next = append(append([]item(nil), seg...), items[at+1:]...), len(items) // "3 at the front, low"
 		}
-		l := p.toks[items[at].tok].label
+		l := int(p.toks[items[at].tok].label)
 		r := p.point(l, trim(seg))
 		if l < 64 && seen&(1<<l) != 0 {
 			r = refuse(SameLabel)

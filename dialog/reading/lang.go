@@ -23,12 +23,14 @@ var languages = mustLoad()
 // table is one language, ready for use.
 type table struct {
 	lang     Lang
-	point    byte // the decimal sign that is never a grouping sign
-	compound bool // number words are written together: dreiundzwanzig
-	onesLead bool // ones before tens: drei und zwanzig
-	inchThou bool // a person of millimetres who says thousandths may mean inches
-	interval string
-	words    *node // phrases by word
+	point    byte   // the decimal sign that is never a grouping sign
+	compound bool   // number words are written together: dreiundzwanzig
+	onesLead bool   // ones before tens: drei und zwanzig
+	inchThou bool   // a person of millimetres who says thousandths may mean inches
+	interval string // how a range is written
+	inch     string // how inches are written
+	thou     string // how thousandths of an inch are written; "" for decimals of an inch
+	words    *node  // phrases by word
 	pieces   []piece
 	commands commands
 }
@@ -42,11 +44,11 @@ type node struct {
 
 // meaning is what a word or phrase is to the grammar.
 type meaning struct {
-	kind kind
-	unit unit
 	val  float64
 	homo float64 // the number that it may be by its sound; NaN if none
-	weak bool    // a unit only right after a number: "in", "m"
+	kind kind
+	unit unit
+	weak bool // a unit only right after a number: "in", "m"
 }
 
 // file is the form of a language file. Every list is required to be there,
@@ -68,6 +70,7 @@ type file struct {
 	SymbolsNeedNumber []string            `json:"symbols_need_a_number"`
 	Words             map[string][]string `json:"words"`
 	Interval          string              `json:"interval"`
+	Written           map[string]string   `json:"written"`
 	Polite            []string            `json:"polite"`
 	NotTypos          []string            `json:"not_typos"`
 	Commands          map[string][]string `json:"commands"`
@@ -116,11 +119,11 @@ func load(data []byte) (*table, error) {
 	if err := dec.Decode(&f); err != nil {
 		return nil, err
 	}
-	if len(f.Decimal) != 1 || f.Language == "" || strings.Count(f.Interval, "%s") != 2 {
-		return nil, fmt.Errorf("language, decimal and interval are needed: %q, %q, %q", f.Language, f.Decimal, f.Interval)
+	if len(f.Decimal) != 1 || f.Language == "" || strings.Count(f.Interval, "%s") != 2 || f.Written["in"] == "" {
+		return nil, fmt.Errorf("language, decimal, interval and written are needed: %q, %q, %q, %q", f.Language, f.Decimal, f.Interval, f.Written)
 	}
 	t := &table{lang: f.Language, point: f.Decimal[0], compound: f.Compound, onesLead: f.OnesBeforeTens,
-		inchThou: f.ThousandthsOfInch, interval: f.Interval, words: &node{}}
+		inchThou: f.ThousandthsOfInch, interval: f.Interval, inch: f.Written["in"], thou: f.Written["thou"], words: &node{}}
 	b := builder{t: t}
 	b.numbers(&f)
 	b.units(&f)

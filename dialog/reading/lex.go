@@ -184,7 +184,7 @@ func (p *parser) scanSymbol(r rune, i, n int, space bool) {
 }
 
 func (p *parser) push(k kind, i, j int, space bool) {
-	p.toks = append(p.toks, token{meaning: meaning{kind: k, homo: math.NaN()}, start: i, end: j, spaceBefore: space})
+	p.toks = append(p.toks, token{meaning: meaning{kind: k, homo: math.NaN()}, start: int32(i), end: int32(j), spaceBefore: space})
 }
 
 func (p *parser) markSpace() {

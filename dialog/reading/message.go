@@ -288,7 +288,7 @@ func anyOf(items []item, kinds ...kind) bool {
 
 // span is the part of the message that the items come from.
 func (p *parser) span(items []item) string {
-	first, last := -1, -1
+	first, last := int32(-1), int32(-1)
 	for _, it := range items {
 		switch it.kind {
 		case kComma, kQuestion, kVague:

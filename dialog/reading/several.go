@@ -33,32 +33,37 @@ func (p *parser) interval(items []item, a, b *quantity) Result {
 	if reason != NoReason {
 		return refuse(reason)
 	}
+	// Both ends have one sign of their own ("between minus 3 and minus 4"), or
+	// share what the words give ("3 to 4 low"). "Minus 3 to 4" is not clear.
+	if (a.sign == 0) != (b.sign == 0) || a.sign == both || b.sign == both || anyOf(items, kVague) {
+		return refuse(TwoNumbers)
+	}
+	signOf := func(s int8) float64 { return float64(min(s, 0)*2 + 1) }
 	var buf [8]reading
 	pairs := buf[:0]
 	for _, x := range as {
 		for _, y := range bs {
-			if x.unit == y.unit && x.tier == y.tier && len(pairs) < cap(buf) && (x.lo < y.lo || x.lo > y.lo && anyOf(items, kBetween)) {
-				pairs = append(pairs, reading{min(x.lo, y.lo), max(x.lo, y.lo), x.tier, x.unit})
+			lo, hi := x.lo*signOf(a.sign), y.lo*signOf(b.sign)
+			other := x.unit != y.unit && (a.unit == uNone || b.unit == uNone) // "1 to 3" is in one unit
+			if other || x.tier != y.tier || lo == hi || len(pairs) == cap(buf) {
+				continue
+			}
+			if lo < hi || anyOf(items, kBetween) || a.sign < 0 && b.sign < 0 {
+				pairs = append(pairs, reading{min(lo, hi), max(lo, hi), x.tier, x.unit})
 			}
 		}
 	}
-	if len(pairs) == 0 || anyOf(items, kVague) {
+	if len(pairs) == 0 {
 		return refuse(TwoNumbers)
 	}
-	// Both ends have one sign: "between minus 3 and minus 4", "3 to 4 low".
-	sign := a.sign
-	if b.sign != a.sign {
-		if a.sign != 0 && b.sign != 0 || b.sign != 0 && items[len(items)-1].kind == kQuantity && a.sign == 0 {
-			return refuse(TwoNumbers)
-		}
-		if b.sign != 0 {
-			return refuse(TwoNumbers)
-		}
-	}
-	at := find(items, kQuantity, 0)
-	words, clear := p.sign(items, at)
-	if words != 0 {
-		sign = words
+	sign, clear := int8(1), true
+	switch {
+	case a.sign == 0:
+		sign, clear = p.sign(items, find(items, kQuantity, 0))
+	case p.signs(items) > 0:
+		return refuse(TwoNumbers)
+	case pairs[0].lo < 0 && !p.e.Signed:
+		return refuse(NegativeNotAllowed)
 	}
 	return p.judge(said{cands: pairs, sign: sign, text: p.span(items), num: math.NaN(), unsure: !clear || anyOf(items, kQuestion)})
 }

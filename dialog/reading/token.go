@@ -73,13 +73,12 @@ const (
 // token is a piece of a message with what it means.
 type token struct {
 	meaning
-	start, end  int  // bytes of the message
-	spaceBefore bool // white space or the start before it
-	spaceAfter  bool
-	word        bool
-	fold        int32 // where its folded letters start in parser.folded
-	foldEnd     int32
-	label       int // index into Expect.Labels, for kLabel
+	start, end    int32 // bytes of the message
+	fold, foldEnd int32 // its letters in parser.folded
+	label         int16 // index into Expect.Labels, for kLabel
+	spaceBefore   bool  // white space or the start before it
+	spaceAfter    bool
+	word          bool
 }
 
 // isDash reports whether r is written for a minus or a range.

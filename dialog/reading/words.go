@@ -1,6 +1,11 @@
 package reading
 
-import "strings"
+import (
+	"strings"
+	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
+)
 
 // Word is a command or an answer that a person may type anywhere.
 type Word int
@@ -52,29 +57,33 @@ func WordOf(name string) Word {
 	return NoWord
 }
 
-// Command finds the command that a message is. The vocabulary holds canonical
-// names (Word.String), which every language's own words lead to, and any other
-// word or phrase that fits the moment, such as the choices just offered or the
-// names of jobs. word is an entry of the vocabulary, rest what follows it ("3"
-// in "fix 3"). It is never used for a safety acknowledgement: see Exact.
-func Command(text string, lang Lang, vocabulary []string) (word, rest string, ok bool) {
-	s := strings.ToLower(strings.TrimSpace(text))
-	for _, w := range vocabulary {
-		if s == w {
-			return w, "", true
-		}
-		if r, found := strings.CutPrefix(s, w+" "); found && w == Fix.String() {
-			return w, r, true
+// Exact reports whether the whole message is the word, whatever its case, the
+// space around and between its words, and one trailing full stop. Nothing else
+// is forgiven: no question mark, no negation, no other word, no wrong letter,
+// no emoji. It is what safety acknowledgements are checked with.
+func Exact(text, word string) bool {
+	text = strings.TrimSpace(text)
+	text = strings.TrimSpace(strings.TrimSuffix(text, "."))
+	if word == "" || isASCII(word) && !isASCII(text) {
+		return false // a letter that only folds to the right one is not it
+	}
+	a, b := strings.Fields(norm.NFC.String(text)), strings.Fields(norm.NFC.String(word))
+	if len(a) != len(b) || len(a) == 0 {
+		return false
+	}
+	for i := range a {
+		if !strings.EqualFold(a[i], b[i]) {
+			return false
 		}
 	}
-	return "", "", false
+	return true
 }
 
-// Exact reports whether the whole message is the word, whatever its case, the
-// space around it and one trailing full stop. Nothing else is forgiven: it is
-// what safety acknowledgements are checked with.
-func Exact(text, word string) bool {
-	s := strings.TrimSpace(text)
-	s = strings.TrimSpace(strings.TrimSuffix(s, "."))
-	return word != "" && strings.EqualFold(s, word)
+func isASCII(s string) bool {
+	for i := 0; i < len(s); i++ {
+		if s[i] >= utf8.RuneSelf {
+			return false
+		}
+	}
+	return true
 }

@@ -1,0 +1,100 @@
+package reading
+
+import "strings"
+
+// minNear is the shortest word that a wrong letter is forgiven in. In shorter
+// ones only swapped and doubled letters are: "six" is not "fix".
+const minNear = 4
+
+// near finds the one command that is a slip of the finger away.
+func (c *commander) near(m message) (word, rest string) {
+	if word := c.nearest(m.words); word != "" {
+		return word, ""
+	}
+	if n := len(m.words) - 1; n > 0 { // "fxi 3"
+		word := c.nearest(m.words[:n])
+		if word == "" {
+			return "", ""
+		}
+		if w := WordOf(word); w == Fix || w == Units {
+			if rest, ok := c.rest(word, m, n); ok {
+				return word, rest
+			}
+		}
+	}
+	return "", ""
+}
+
+// nearest returns the entry of the vocabulary that the words are one edit from,
+// if it is the only one, and if they are not something else in their own right.
+func (c *commander) nearest(words []string) string {
+	phrase := strings.Join(words, " ")
+	if len(phrase) > 40 || c.t.commands.notTypos[phrase] || c.known(words) || c.t.commands.phrases[phrase] != "" {
+		return ""
+	}
+	found := ""
+	try := func(entry, phrase2 string) bool {
+		if !oneEdit(phrase, phrase2) || reserved(entry) {
+			return true
+		}
+		if found != "" && found != entry {
+			return false
+		}
+		found = entry
+		return true
+	}
+	var buf [64]byte
+	for _, v := range c.vocabulary {
+		if !try(v, string(plain(buf[:0], v))) {
+			return ""
+		}
+		for _, p := range c.t.commands.byName[v] {
+			if !try(v, p) {
+				return ""
+			}
+		}
+	}
+	return found
+}
+
+// known reports whether all words are known to the reading grammar: a number
+// is never taken for a misspelt command.
+func (c *commander) known(words []string) bool {
+	for _, w := range words {
+		if n := c.t.words.next[w]; n == nil && !(w[0] >= '0' && w[0] <= '9') {
+			return false
+		}
+	}
+	return true
+}
+
+// oneEdit reports whether a and b differ by one letter that is wrong, missing
+// or too many, or by two letters swapped. Digits are never part of it, and in
+// words below minNear only a swap or a doubled letter is.
+func oneEdit(a, b string) bool {
+	if a == b {
+		return true
+	}
+	short, long := a, b
+	if len(a) > len(b) {
+		short, long = b, a
+	}
+	if len(long)-len(short) > 1 || len(short) < 2 {
+		return false
+	}
+	i := 0
+	for i < len(short) && short[i] == long[i] {
+		i++
+	}
+	if len(short) == len(long) {
+		swapped := i+1 < len(a) && a[i] == b[i+1] && a[i+1] == b[i] && a[i+2:] == b[i+2:]
+		wrong := a[i+1:] == b[i+1:] && len(b) >= minNear
+		return (swapped || wrong) && !isDigit(rune(a[i])) && !isDigit(rune(b[i]))
+	}
+	extra := long[i]
+	if short[i:] != long[i+1:] || isDigit(rune(extra)) {
+		return false
+	}
+	doubled := i > 0 && long[i-1] == extra || i+1 < len(long) && long[i+1] == extra
+	return len(b) >= minNear || doubled
+}
