@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -73,6 +74,7 @@ func LoadConfig() (Config, error) {
 	if err := envconfig.Process(prefix, &s); err != nil {
 		return Config{}, err // cannot happen: every field is text
 	}
+	s.trim()
 	c := s.read(&f)
 	return c, f.err()
 }
@@ -85,6 +87,7 @@ func (f *faults) add(variable, format string, args ...any) {
 }
 
 func (f *faults) err() error {
+	slices.Sort(f.list)
 	switch len(f.list) {
 	case 0:
 		return nil

@@ -113,10 +113,10 @@ func (m *posted) check(seen map[string]bool) error {
 		}
 	}
 	if !plainName(m.ID) {
-		return badField("id", "The id must have 1 to %d letters, digits, or any of . _ : @ + -, the first a letter or digit.", maxName)
+		return badField("id", "The id must have 1 to %d letters, digits, or any of . _ : @ + -, the first no dot.", maxName)
 	}
 	if !plainName(m.Conversation) {
-		return badField("conversation", "The conversation must have 1 to %d letters, digits, or any of . _ : @ + -, the first a letter or digit.", maxName)
+		return badField("conversation", "The conversation must have 1 to %d letters, digits, or any of . _ : @ + -, the first no dot.", maxName)
 	}
 	if seen["sender"] && (m.Sender == "" || len(m.Sender) > maxName || strings.ContainsFunc(m.Sender, control)) {
 		return badField("sender", "The sender must have 1 to %d bytes without control characters.", maxName)
@@ -144,7 +144,7 @@ func plainName(s string) bool {
 	for i := range len(s) {
 		c := s[i]
 		alnum := c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9'
-		if !alnum && (i == 0 || !strings.ContainsRune("._:@+-", rune(c))) {
+		if !alnum && (i == 0 && c == '.' || !strings.ContainsRune("._:@+-", rune(c))) {
 			return false
 		}
 	}

@@ -36,7 +36,7 @@ func TestMessageIsAnsweredAndStored(t *testing.T) {
 // the whole problem document.
 func TestBadRequests(t *testing.T) {
 	const good = `{"id":"m-1","conversation":"bench","sender":"kim","text":"menu"}`
-	names := "1 to 128 letters, digits, or any of . _ : @ + -, the first a letter or digit."
+	names := "1 to 128 letters, digits, or any of . _ : @ + -, the first no dot."
 	for _, c := range []struct {
 		name   string
 		method string

@@ -31,6 +31,14 @@ func describe(s *settings) []settingInfo {
 	return list
 }
 
+// trim takes the spaces off every value.
+func (s *settings) trim() {
+	v := reflect.ValueOf(s).Elem()
+	for i := range v.NumField() {
+		v.Field(i).SetString(strings.TrimSpace(v.Field(i).String()))
+	}
+}
+
 // variable is the name that split_words makes of a field's.
 func variable(field string) string {
 	parts := regexp.MustCompile(`[A-Z]+[^A-Z]*`).FindAllString(field, -1)

@@ -49,5 +49,5 @@ func (p pageChannel) Send(ctx context.Context, to string, m channel.Message) err
 }
 
 // unaskedMark begins the inbound id of a transcript entry that answers no
-// message. No client can use it: an id begins with a letter or digit.
+// message. No client can use it: an id has no slash.
 const unaskedMark = "/"

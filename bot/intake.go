@@ -1,0 +1,281 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/gorilla/mux"
+
+	"shimwright/bot/channel"
+	"shimwright/dialog"
+	"shimwright/dialog/wording"
+	"shimwright/store"
+)
+
+// intakePath is where the networks call: what follows it is the channel's.
+const intakePath = "/v1/channels/"
+
+// Limits of what a network brings.
+const (
+	intakeBody    = 1 << 20 // bytes of a call: a homeserver gathers many events in one
+	networkRate   = 100     // messages a second of one network, all senders together
+	networkBurst  = 1000
+	toldAgain     = 30 * 24 * time.Hour // before a stranger is told once more
+	poisonTries   = 5                   // calls that a message may fail by a fault of the program
+	poisonEntries = 1024
+)
+
+// hallShop is where strangers are answered: its own slot, with no saw in it.
+const hallShop = "hall"
+
+// intake takes what the networks bring and hands it on: a message to the
+// dialog, a report to the outbox. A call is answered as taken only when
+// everything in it is stored, and everything in it may come again.
+type intake struct {
+	channels  map[string]channel.Channel
+	member    func(channelName, sender string) bool // who may write
+	handler   *handler
+	deliverer *deliverer
+	store     store.Store
+	sender    *limiter // for each sender
+	network   *limiter // for each network
+	now       func() time.Time
+	log       *slog.Logger
+
+	mu     sync.Mutex
+	failed map[string]int // calls that a message failed by a fault of the program
+}
+
+// call is a request of a network.
+func (k *intake) call(w http.ResponseWriter, r *http.Request) error {
+	c := k.channels[mux.Vars(r)["channel"]]
+	if c == nil {
+		return notFound("No channel of this name is set up.")
+	}
+	body, err := readUpTo(w, r, intakeBody)
+	if err != nil {
+		return err
+	}
+	path := strings.TrimPrefix(r.URL.Path, strings.TrimSuffix(intakePath, "/")+"/"+c.Name())
+	list, ack, err := c.Receive(channel.Request{Method: r.Method, Path: path, Query: r.URL.Query(),
+		Header: r.Header, Body: body, At: k.now()})
+	if err != nil {
+		return refused(err)
+	}
+	for _, in := range list {
+		if err := k.take(r.Context(), c, in); err != nil {
+			return err
+		}
+	}
+	h := w.Header()
+	if ack.Type != "" {
+		h.Set("Content-Type", ack.Type)
+	}
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Length", strconv.Itoa(len(ack.Body)))
+	w.WriteHeader(ack.Status)
+	_, _ = w.Write(ack.Body)
+	return nil
+}
+
+// refused turns a channel's refusal into a problem document.
+func refused(err error) error {
+	var e *channel.RequestError
+	if !errors.As(err, &e) {
+		return internal(err)
+	}
+	switch e.Status {
+	case http.StatusUnauthorized, http.StatusForbidden:
+		return &problem{Code: "unauthorized", Status: e.Status, Title: "Not from the network", Detail: e.Reason + "."}
+	case http.StatusNotFound:
+		return notFound("There is no such address.")
+	case http.StatusMethodNotAllowed:
+		return &problem{Code: "wrong-method", Status: e.Status, Title: "Not with this method", Detail: e.Reason + "."}
+	case http.StatusRequestEntityTooLarge:
+		return &problem{Code: "too-large", Status: e.Status, Title: "Too large", Detail: e.Reason + "."}
+	}
+	return &problem{Code: "bad-call", Status: http.StatusBadRequest, Title: "The call cannot be read", Detail: e.Reason + "."}
+}
+
+// take handles one thing that came in. An error asks the network to bring the
+// whole call again.
+func (k *intake) take(ctx context.Context, c channel.Channel, in channel.Inbound) error {
+	if in.Kind == channel.KindReceipt {
+		_, err := k.deliverer.receipt(ctx, c.Name(), in.Receipt)
+		return storeProblem(err)
+	}
+	if wait := k.network.take(c.Name(), k.now()); wait > 0 {
+		return tooMany(wait)
+	}
+	if k.sender.take(c.Name()+":"+in.Sender, k.now()) > 0 {
+		// Asking for it again would hold up everybody behind it.
+		k.log.Warn("a message was dropped: its sender writes too fast", "channel", c.Name(), "sender", mask(in.Sender))
+		return nil
+	}
+	var err error
+	if k.member(c.Name(), in.Sender) {
+		err = k.hear(ctx, c, in)
+	} else {
+		err = k.turnAway(ctx, c, in)
+	}
+	return k.outcome(c, in, err)
+}
+
+// outcome decides what a network is told of a failure. What another call may
+// cure is brought again; what a person's own message brought about (an id used
+// for two messages, an answer whose time is over) is done with; and a message
+// on which the program itself fails is given up after some calls, or it would
+// hold up everything behind it for ever.
+func (k *intake) outcome(c channel.Channel, in channel.Inbound, err error) error {
+	if err == nil {
+		return nil
+	}
+	p := asProblem(err)
+	switch p.Status {
+	case http.StatusServiceUnavailable, http.StatusTooManyRequests:
+		return p
+	case http.StatusConflict, http.StatusGone, http.StatusUnauthorized:
+		k.log.Warn("a message was not handled", "channel", c.Name(), "message", mask(in.ID), "problem", p.Code)
+		return nil
+	}
+	id := c.Name() + " " + in.ID
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if len(k.failed) >= poisonEntries {
+		clear(k.failed)
+	}
+	if k.failed[id]++; k.failed[id] < poisonTries {
+		return p
+	}
+	delete(k.failed, id)
+	k.log.Error("a message was given up: the program fails on it", "channel", c.Name(), "message", mask(in.ID), "error", p)
+	return nil
+}
+
+// hear hands a member's message to the dialog.
+func (k *intake) hear(ctx context.Context, c channel.Channel, in channel.Inbound) error {
+	e := event{shop: homeShop, conversation: in.Conversation, channel: c.Name(), from: in.Sender,
+		speaker: &speaker{kind: messenger, channel: c.Name(), sender: in.Sender, conversation: in.Conversation},
+		message: posted{ID: in.ID, Conversation: in.Conversation, Sender: in.Sender, Text: in.Text, SentAt: in.SentAt}}
+	switch in.Kind {
+	case channel.KindText:
+	case channel.KindPicture:
+		// Its caption, if any, may be the reading; without one the dialog says
+		// that there was nothing to read.
+	case channel.KindInvite:
+		e.message.Text = "menu"
+	case channel.KindEdit:
+		return k.edited(ctx, e, in)
+	case channel.KindSecret:
+		return k.saySecret(ctx, e)
+	default:
+		e.message.Text = ""
+	}
+	return k.handle(ctx, e)
+}
+
+// handle is handler.message, whose panics stop only this message.
+func (k *intake) handle(ctx context.Context, e event) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = internal(fmt.Errorf("panic: %v", p))
+		}
+	}()
+	if len(e.message.Text) > store.MaxInbound {
+		e.message.Text = "" // longer than any answer: nothing to read in it
+	}
+	_, err = k.handler.message(ctx, e)
+	return err
+}
+
+// edited handles the edit of an earlier message. When that was the last one,
+// and answered a reading, the reading is entered again (fix and its number);
+// otherwise the dialog says how an earlier reading is corrected.
+func (k *intake) edited(ctx context.Context, e event, in channel.Inbound) error {
+	list, err := k.store.Transcript(ctx, store.Conversation{Shop: e.shop, ID: e.conversation}, 0, 3)
+	if err != nil {
+		return storeProblem(err)
+	}
+	fix := e
+	fix.unanswered = true
+	fix.message.ID, fix.message.Text = in.ID+"/fix", "fix"
+	n := len(list)
+	switch {
+	case n > 0 && list[n-1].Inbound.ID == fix.message.ID, n > 0 && list[n-1].Inbound.ID == in.ID:
+		// The fix is made; a repeated call goes on from there.
+		return k.handle(ctx, e)
+	case n > 1 && list[n-1].Inbound.ID == in.Edits && readingNumber(list[n-2]) > 0:
+		fix.message.Text = "fix " + strconv.Itoa(readingNumber(list[n-2]))
+		if err := k.handle(ctx, fix); err != nil {
+			return err
+		}
+		return k.handle(ctx, e)
+	}
+	e.message.Text = "fix"
+	return k.handle(ctx, e)
+}
+
+// readingNumber is the number of the reading that was asked for at the end of
+// an answer, 0 when none was.
+func readingNumber(e store.Entry) int {
+	var a struct {
+		Prompt dialog.PromptView `json:"prompt"`
+	}
+	if json.Unmarshal(e.Answer, &a) != nil || a.Prompt.Kind != dialog.KindReading {
+		return 0
+	}
+	return a.Prompt.Number
+}
+
+// saySecret tells, once, that a conversation cannot be read here.
+func (k *intake) saySecret(ctx context.Context, e event) error {
+	return k.sayOnce(ctx, e.shop, "secret", e, "channel.secret")
+}
+
+// turnAway answers somebody whom nobody let in: one sentence, the same whether
+// or not there is anything here, and then nothing for a month.
+func (k *intake) turnAway(ctx context.Context, c channel.Channel, in channel.Inbound) error {
+	return k.sayOnce(ctx, hallShop, "stranger", event{conversation: in.Conversation, channel: c.Name(),
+		message: posted{ID: in.ID}}, "channel.stranger")
+}
+
+// kindTold is the document that remembers that somebody was told something.
+const kindTold store.Kind = "told"
+
+// sayOnce sends a sentence to a conversation unless it was said there within a
+// month. Nothing of the sender is kept but a hash.
+func (k *intake) sayOnce(ctx context.Context, shop, what string, e event, sentence string) error {
+	now := k.now()
+	h := sha256.Sum256([]byte(what + "\x00" + e.channel + "\x00" + e.conversation))
+	id := hex.EncodeToString(h[:12])
+	old, err := k.store.Get(ctx, shop, kindTold, id)
+	switch {
+	case err == nil && !store.Expired(old.Expires, now):
+		return nil
+	case err != nil && !errors.Is(err, store.ErrNotFound):
+		return storeProblem(err)
+	}
+	m := channel.Message{ID: "told-" + id + "-" + strconv.FormatInt(now.Unix(), 10), Conversation: e.conversation,
+		InReplyTo: e.message.ID, Text: wording.NewVoice("", 0).Say(wording.T(sentence))}
+	err = k.store.Commit(ctx, store.Commit{Shop: shop, At: now,
+		Put: []store.Doc{{Kind: kindTold, ID: id, Version: old.Version, Body: []byte("{}"), Expires: now.Add(toldAgain)}},
+		Outbox: []store.Out{{ID: m.ID, Conversation: id, Channel: e.channel, To: e.conversation,
+			Body: encode(m), Expires: now.Add(24 * time.Hour)}}})
+	if errors.Is(err, store.ErrStale) {
+		return nil // another call was first
+	}
+	if err == nil {
+		k.deliverer.kick()
+	}
+	return storeProblem(err)
+}
