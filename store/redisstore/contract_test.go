@@ -1,0 +1,55 @@
+package redisstore
+
+import (
+	"context"
+	"sync/atomic"
+	"testing"
+
+	"github.com/redis/go-redis/v9"
+
+	"shimwright/store"
+	"shimwright/store/redistest"
+	"shimwright/store/storetest"
+)
+
+// databases gives every store a database of its own on one server.
+type databases struct {
+	server *redistest.Server
+	last   atomic.Int32
+	hook   redis.Hook // added to every client, when set
+}
+
+func (d *databases) open(t testing.TB) store.Store { return d.at(t, int(d.last.Add(1))) }
+
+func (d *databases) at(t testing.TB, db int) *Store {
+	t.Helper()
+	c, err := client(d.server.URL(db))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.hook != nil {
+		c.AddHook(d.hook)
+	}
+	s, err := New(context.Background(), c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = s.Close() })
+	return s
+}
+
+func dbOf(s store.Store) int { return s.(*Store).client.(*redis.Client).Options().DB }
+
+func (d *databases) engine() storetest.Engine {
+	return storetest.Engine{
+		Open:    d.open,
+		Replica: func(t testing.TB, s store.Store) store.Store { return d.at(t, dbOf(s)) },
+		Raw: func(t testing.TB, s store.Store) []byte {
+			return redistest.Raw(t, s.(*Store).client.(*redis.Client))
+		},
+	}
+}
+
+func TestContract(t *testing.T) {
+	storetest.Run(t, (&databases{server: redistest.Start(t)}).engine())
+}

@@ -1,0 +1,142 @@
+// Package redisstore keeps the store in Redis, for any number of processes: on
+// one server, behind Sentinel or on a cluster (github.com/redis/go-redis/v9).
+//
+// A commit is one Lua script on the keys of one partition, and a partition is
+// one slot (see keys.go), so it is atomic in every arrangement. Load is one
+// round trip and Commit one. Redis runs a script to its end before anything
+// else, and refuses one at its first write when memory is short, so that
+// nothing is half done.
+//
+// # What may be lost
+//
+// A commit is as durable as the server makes it. With appendonly yes and
+// appendfsync always it is on the disk of the server when Commit returns, and
+// a kill of the server loses nothing. With appendfsync everysec a kill of the
+// process loses nothing that it had handed to the operating system, which it
+// does before it answers; a loss of power loses up to about a second. Without
+// an append-only file everything since the last snapshot goes. A failover, of
+// Sentinel or of a cluster, loses what the old master had acknowledged and not
+// yet sent to the replica that takes over: replication is asynchronous. The
+// option min-replicas-to-write bounds that, it does not end it. What was lost
+// in this way is handled again when it is delivered again.
+//
+// # What it asks of the server
+//
+// maxmemory-policy noeviction, which is the default of Redis: any other may
+// drop a session or a reminder. Open refuses another. Redis 7.0 is what the
+// tests run.
+//
+// # Forgetting
+//
+// Erase removes keys and fields. An append-only file and snapshots still hold
+// the old lines until Redis rewrites them; BGREWRITEAOF and BGSAVE do that at
+// once.
+package redisstore
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"sync"
+
+	"github.com/redis/go-redis/v9"
+
+	"shimwright/store"
+)
+
+// Schema is the version of the layout of the keys.
+const Schema = 1
+
+// Store is a store in Redis. It is a store.Store.
+type Store struct {
+	client redis.UniversalClient
+	told   store.Told
+	turn   turn
+	once   sync.Once
+	closed error
+}
+
+// Open connects to Redis by a URL (see Forms). It fails when the server cannot
+// be reached, may evict keys, or was written to by a later version
+// (store.ErrNewer).
+func Open(ctx context.Context, url string) (store.Store, error) {
+	c, err := client(url)
+	if err != nil {
+		return nil, err
+	}
+	s, err := New(ctx, c)
+	if err != nil {
+		_ = c.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// New is Open with a client that the caller made. Close closes it.
+func New(ctx context.Context, c redis.UniversalClient) (*Store, error) {
+	s := &Store{client: c}
+	if err := s.Ping(ctx); err != nil {
+		return nil, fmt.Errorf("store: Redis does not answer: %w", err)
+	}
+	if err := s.refuseEviction(ctx); err != nil {
+		return nil, err
+	}
+	return s, s.schema(ctx)
+}
+
+// refuseEviction fails when a server may drop keys by itself.
+func (s *Store) refuseEviction(ctx context.Context) error {
+	return masters(ctx, s.client, func(ctx context.Context, c redis.Cmdable) error {
+		info, err := c.Info(ctx, "memory").Result()
+		if err != nil {
+			return failed(err)
+		}
+		lines := bufio.NewScanner(strings.NewReader(info))
+		for lines.Scan() {
+			policy, ok := strings.CutPrefix(lines.Text(), "maxmemory_policy:")
+			if ok && policy != "noeviction" {
+				return fmt.Errorf("store: Redis has the maxmemory-policy %q and may drop sessions and reminders when memory is short; "+
+					"set it to noeviction (CONFIG SET maxmemory-policy noeviction, and in redis.conf)", policy)
+			}
+		}
+		return nil
+	})
+}
+
+// schema notes the version of the layout, and checks it.
+func (s *Store) schema(ctx context.Context) error {
+	mine := fmt.Sprintf("%d %d", Schema, Partitions)
+	if err := s.client.SetNX(ctx, keySchema, mine, 0).Err(); err != nil {
+		return failed(err)
+	}
+	found, err := s.client.Get(ctx, keySchema).Result()
+	if err != nil {
+		return failed(err)
+	}
+	var version, partitions int
+	if _, err := fmt.Sscan(found, &version, &partitions); err != nil {
+		return fmt.Errorf("store: Redis holds %q under %s, which is not a version of this program", found, keySchema)
+	}
+	if version > Schema {
+		return fmt.Errorf("%w: the keys in Redis have schema %d, this program knows %d", store.ErrNewer, version, Schema)
+	}
+	if partitions != Partitions {
+		return fmt.Errorf("store: the keys in Redis lie in %d partitions, this program uses %d", partitions, Partitions)
+	}
+	return nil
+}
+
+// Ping reports whether Redis answers.
+func (s *Store) Ping(ctx context.Context) error { return failed(s.client.Ping(ctx).Err()) }
+
+// Close closes the connections.
+func (s *Store) Close() error {
+	s.once.Do(func() {
+		if err := s.client.Close(); err != nil && !errors.Is(err, redis.ErrClosed) {
+			s.closed = fmt.Errorf("store: closing the connections to Redis: %w", err)
+		}
+	})
+	return s.closed
+}

@@ -1,0 +1,10 @@
+//go:build unix
+
+package redistest
+
+import "syscall"
+
+const (
+	stopSignal     = syscall.SIGSTOP
+	continueSignal = syscall.SIGCONT
+)
