@@ -11,7 +11,7 @@ func (p *parser) aboutLeaves(items []item) bool {
 		return true
 	}
 	leaves := len(p.e.Leaves) > 0
-	if leaves && count(items, kQuantity) == 1 && anyOf(items, kLess, kMore, kNot) {
+	if leaves && count(items, kQuantity) == 1 && anyOf(items, kLess, kMore) {
 		return true
 	}
 	// Tight alone is how a leaf goes; "tight at the top" is where it touches.
@@ -26,6 +26,7 @@ type fit struct {
 	snug  bool
 	tight bool
 	said  bool // a verb was said
+	not   bool // the verb was only a negation: "not 0.15"
 }
 
 // feeler reads a go/no-go answer: an interval between the leaf that goes and
@@ -35,7 +36,10 @@ func (p *parser) feeler(items []item) Result {
 		return refuse(Unclear)
 	}
 	if count(items, kNoneGoes) > 0 {
-		if count(items, kQuantity)+count(items, kGoes) > 0 {
+		switch {
+		case count(items, kNot) > 0:
+			return refuse(Negated)
+		case anyOf(items, kQuantity, kGoes):
 			return refuse(Unclear)
 		}
 		if len(p.e.Leaves) == 0 {
@@ -82,6 +86,9 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 		cur.said, cur.goes, waiting = true, goes, false
 	}
 	for i, it := range items {
+		if cur.not && !math.IsNaN(cur.leaf) && says(it.kind) {
+			return nil, Negated // "not 0.15 goes"
+		}
 		switch it.kind {
 		case kQuantity:
 			q := &p.qs[it.q]
@@ -96,7 +103,7 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 		case kNext:
 			setLeaf(math.Inf(1))
 		case kGoes:
-			switch denied := i > 0 && items[i-1].kind == kNot; {
+			switch denied := i > 0 && (items[i-1].kind == kNot || items[i-1].kind == kNo); {
 			case denied && cur.said: // "passt da nicht rein"
 				cur.goes = false
 			case cur.said && cur.goes: // "goes, slides in easily"
@@ -107,13 +114,17 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 			verb(true)
 		case kNoGo, kLess:
 			verb(false)
-		case kNot:
+		case kNot, kNo:
 			switch next := itemKind(items, i+1); {
 			case next == kGoes: // it is that verb's
+			case it.kind == kNo && next == kNoGo: // "no, it won't go"
+			case says(next) || it.kind == kNot && (next == kNot || next == kNo):
+				return nil, Negated // "not won't go in", "not loose"
 			case cur.said && cur.goes && next != kQuantity && next != kNext && items[i-1].kind == kGoes:
 				cur.goes = false // "geht nicht"
 			default: // "0.15 not", "not the next one"
 				verb(false)
+				cur.not = math.IsNaN(cur.leaf)
 			}
 		case kLoose:
 			cur.loose = true
@@ -129,6 +140,15 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 	}
 	flush()
 	return out, NoReason
+}
+
+// says reports whether a kind of item says how a leaf goes.
+func says(k kind) bool {
+	switch k {
+	case kGoes, kNoGo, kLoose, kSnug, kTight, kLargest:
+		return true
+	}
+	return false
 }
 
 func itemKind(items []item, i int) kind {
@@ -154,8 +174,11 @@ func (p *parser) weighFits(items []item, fits []fit) Result {
 			nextNo = true
 			continue
 		}
-		if !f.said && !goes && !f.tight {
+		switch {
+		case !f.said && !goes && !f.tight:
 			return refuse(TwoNumbers)
+		case f.said && !f.goes && (f.snug || f.loose):
+			return refuse(Negated)
 		}
 		if math.IsNaN(leaf) && p.e.Tried != nil {
 			leaf = float64(*p.e.Tried)

@@ -49,5 +49,8 @@ func foldRune(b []byte, r rune, s string) []byte {
 	if unicode.Is(unicode.Mn, r) {
 		return b
 	}
-	return utf8.AppendRune(b, unicode.ToLower(r))
+	if r = unicode.ToLower(r); r == 'μ' { // of a capital Greek letter
+		r = 'µ'
+	}
+	return utf8.AppendRune(b, r)
 }

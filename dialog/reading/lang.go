@@ -81,7 +81,7 @@ var classes = map[string]kind{
 	"point": kPoint, "double": kDouble, "and": kAnd, "of": kOf, "by": kBy, "to": kTo, "between": kBetween, "or": kOr,
 	"ordinal": kOrdinal, "plus": kPlus, "minus": kMinusWord, "plus or minus": kPlusMinus, "positive": kPos,
 	"negative": kNeg, "positive or more": kPosMore, "negative or less": kNegLess, "zero": kZero, "dead on": kDeadOn,
-	"goes": kGoes, "does not go": kNoGo, "none goes": kNoneGoes, "next": kNext, "not": kNot, "loose": kLoose,
+	"goes": kGoes, "does not go": kNoGo, "none goes": kNoneGoes, "next": kNext, "not": kNot, "no": kNo, "loose": kLoose,
 	"snug": kSnug, "tight": kTight, "largest": kLargest, "touching": kTouching, "gap": kGap, "less than": kLess,
 	"more than": kMore, "vague": kVague, "pair": kPair, "dozen": kDozen, "correction": kCorrection, "noun": kNoun,
 	"filler": kFiller,

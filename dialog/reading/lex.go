@@ -102,10 +102,30 @@ func scanDigits(s string, i int) int {
 			comma = i
 		}
 	}
+	if g := thinGroup(s, i); g > 0 && comma < 0 {
+		return scanDigits(s, i+g)
+	}
 	if comma > 0 && i < len(s) && (s[i] == ':' || s[i] == '=') {
 		return comma
 	}
 	return i
+}
+
+// thinGroup returns the bytes of a thin or no-break space at i that three digits
+// follow, as in 1 250 by the SI Brochure, else 0.
+func thinGroup(s string, i int) int {
+	r, n := utf8.DecodeRuneInString(s[i:])
+	if r != '\u00a0' && r != '\u2009' && r != '\u202f' {
+		return 0
+	}
+	group := 0
+	for j := i + n; j < len(s) && isDigit(rune(s[j])); j++ {
+		group++
+	}
+	if group != 3 {
+		return 0
+	}
+	return n
 }
 
 // scanWord takes letters, with apostrophes and accents between them.

@@ -110,7 +110,7 @@ func (p *parser) value(items []item) Result {
 	switch {
 	case p.corrected(items):
 		return p.several(items)
-	case count(items, kNot) > 0:
+	case anyOf(items, kNot, kNo):
 		return refuse(Negated)
 	case qs > 0 && anyOf(items, kDozen, kPair), qs < 2 && anyOf(items, kBetween, kTo, kOr):
 		return refuse(Unclear)
@@ -135,12 +135,12 @@ func (p *parser) value(items []item) Result {
 // corrected reports whether a second number takes the first one back: "3 thou,
 // no, 4".
 func (p *parser) corrected(items []item) bool {
-	if count(items, kQuantity) != 2 || count(items, kNot) > 1 {
+	if count(items, kQuantity) != 2 || count(items, kNot)+count(items, kNo) > 1 {
 		return false
 	}
 	a := find(items, kQuantity, 0)
 	b := find(items, kQuantity, a+1)
-	no, word := find(items, kNot, 0), find(items, kCorrection, 0)
+	no, word := max(find(items, kNot, 0), find(items, kNo, 0)), find(items, kCorrection, 0)
 	between := func(i int) bool { return a < i && i < b }
 	return between(word) && (no < 0 || between(no)) || between(no) && word < 0
 }
@@ -167,7 +167,7 @@ func (p *parser) countWord(items []item) Result {
 		v = 12
 	}
 	p.cands = append(p.cands[:0], reading{lo: v, hi: v})
-	return p.judge(said{cands: p.cands, text: p.span(items), num: math.NaN()})
+	return p.judge(said{cands: p.cands, text: p.span(items), num: math.NaN(), unsure: anyOf(items, kQuestion, kVague)})
 }
 
 // zeroWord is "flush", "nothing", "dead on".

@@ -4,6 +4,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // number is a number without its unit, in each way that it can be read.
@@ -106,10 +107,20 @@ func (p *parser) soundsLikeNumber(i int) bool {
 	case kAnd:
 		part, _ := p.properFraction(i + 2)
 		return part > 0
-	case kEnd, kStop, kComma:
+	case kComma:
 		return signed
 	}
-	return false
+	return signed && p.onlyFillers(i+1)
+}
+
+// onlyFillers reports whether nothing that counts follows token i.
+func (p *parser) onlyFillers(i int) bool {
+	for ; i < len(p.toks); i++ {
+		if k := p.toks[i].kind; k != kFiller && k != kStop || !math.IsNaN(p.toks[i].homo) {
+			return false
+		}
+	}
+	return true
 }
 
 // digitNumber reads a number that starts with digits.
@@ -176,6 +187,14 @@ func (p *parser) digitNumber(i int) (n number, j int) {
 // readDigits reads 1234, 24.95, 0,08, 1,234.5. A comma or point that may group
 // thousands gives both readings.
 func (p *parser) readDigits(s string, n *number) bool {
+	if strings.IndexFunc(s, unicode.IsSpace) >= 0 { // grouped by thin spaces
+		s = strings.Map(func(r rune) rune {
+			if unicode.IsSpace(r) {
+				return -1
+			}
+			return r
+		}, s)
+	}
 	if len(s) > 20 {
 		n.add(math.MaxFloat64, 0, false)
 		return true

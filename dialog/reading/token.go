@@ -51,6 +51,7 @@ const (
 	kNoneGoes
 	kNext
 	kNot
+	kNo // the answer, which may also be a negation
 	kLoose
 	kSnug
 	kTight
