@@ -1,0 +1,106 @@
+// The page's side of the HTTP interface. Every call comes back with what
+// became of it; none throws.
+//
+//   ok        the service answered: body
+//   away      it could not be reached, or something else answered
+//   wait      it asks to wait: seconds
+//   unpaired  it does not know this device: detail
+//   gone      handled, but the answer may no longer be followed
+//   missing   there is no such conversation yet
+//   refused   it does not take this message: detail
+
+let offset = 0; // of the service's clock against this one, ms
+
+// now is the time by the service's clock, as far as it is known.
+export function now() {
+  return new Date(Date.now() + offset);
+}
+
+export function post(conversation, message, timeout) {
+  return call("/v1/messages", timeout, {
+    method: "POST",
+    headers: { "Content-Type": "application/json" },
+    body: JSON.stringify({ id: message.id, conversation, text: message.text, sent_at: message.sent_at }),
+  });
+}
+
+// read returns the entries after one. With wait (seconds) the service holds the
+// answer back until there is one.
+export function read(conversation, after, wait, signal) {
+  const query = new URLSearchParams({ after: String(after), max: "200" });
+  if (wait > 0) {
+    query.set("wait", String(wait));
+  }
+  return call(`/v1/conversations/${encodeURIComponent(conversation)}?${query}`, (wait + 15) * 1000, {}, signal);
+}
+
+async function call(path, timeout, options, signal) {
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), timeout);
+  const end = () => stop.abort();
+  signal?.addEventListener("abort", end);
+  try {
+    const asked = Date.now();
+    const response = await fetch(path, {
+      ...options, signal: stop.signal, cache: "no-store", credentials: "same-origin", redirect: "error",
+    });
+    const kind = response.headers.get("Content-Type") ?? "";
+    setClock(response.headers.get("Date"), asked);
+    if (response.ok) {
+      if (!kind.startsWith("application/json")) {
+        return { kind: "away" }; // a network's sign-in page, for example
+      }
+      return { kind: "ok", body: await response.json() };
+    }
+    const problem = kind.startsWith("application/problem+json") ? await response.json() : null;
+    return outcome(response, problem);
+  } catch {
+    return { kind: "away", stopped: signal?.aborted ?? false };
+  } finally {
+    clearTimeout(timer);
+    signal?.removeEventListener("abort", end);
+  }
+}
+
+// outcome sorts an error by what the page can do about it.
+function outcome(response, problem) {
+  const detail = typeof problem?.detail === "string" ? problem.detail : "";
+  switch (response.status) {
+    case 401:
+      return { kind: "unpaired", detail };
+    case 404:
+      return { kind: "missing", detail };
+    case 410:
+      return { kind: "gone", detail };
+    case 408:
+    case 429:
+    case 503:
+      return { kind: "wait", seconds: retryAfter(response), detail };
+  }
+  if (response.status >= 500 && response.status !== 507) {
+    return { kind: "away" };
+  }
+  return { kind: "refused", detail: detail || `${response.status} ${response.statusText}` };
+}
+
+// retryAfter is how long to wait, 1 to 300 seconds; the header is a number of
+// seconds or a date (RFC 9110, section 10.2.3).
+function retryAfter(response) {
+  const text = response.headers.get("Retry-After") ?? "";
+  let seconds = Number.parseInt(text, 10);
+  if (Number.isNaN(seconds)) {
+    seconds = Math.ceil((Date.parse(text) - now().getTime()) / 1000);
+  }
+  return Number.isNaN(seconds) ? 5 : Math.min(300, Math.max(1, seconds));
+}
+
+// setClock learns the service's clock from its Date header, to the second.
+function setClock(date, asked) {
+  const at = Date.parse(date ?? "");
+  if (Number.isNaN(at)) {
+    return;
+  }
+  const mine = (asked + Date.now()) / 2;
+  const difference = at + 500 - mine;
+  offset = Math.abs(difference) > 2000 ? difference : 0;
+}
