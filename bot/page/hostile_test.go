@@ -3,7 +3,6 @@ package page
 import (
 	"fmt"
 	"net/http"
-	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
