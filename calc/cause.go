@@ -21,11 +21,11 @@ func (c cause) nut() bool { return c.set < 0 }
 // Penalties, −2·ln of how rare a slip is (practice, no source), with enough on
 // top that noise among so many possible causes is not named.
 const (
-	rareNut     = 8.0  // one nut stuck or reversed
-	rarePitch   = 10.0 // one nut of another thread
-	rareAll     = 8.0  // the profile names the wrong thread or direction
-	rareSwap    = 9.0
-	rareReading = 10.0
+	rareNut     = 9.0  // one nut stuck or reversed
+	rarePitch   = 13.0 // one nut of another thread
+	rareAll     = 9.0  // the profile names the wrong thread or direction
+	rareSwap    = 11.0
+	rareReading = 13.0
 	betterBy    = 2.0 // a cause must be better than none by this
 	clearBy     = 4.0 // and better than the next by this
 	mostCauses  = 3

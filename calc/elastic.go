@@ -64,10 +64,10 @@ const (
 	// a beam as short as that would be absurdly stiff. Practice, no source.
 	sameStation Length = 20
 
-	// A new model: 0.1, and a factor of twenty either side. A carriage of
+	// A new model: 0.04, and a factor of twenty either side. A carriage of
 	// aluminium or cast iron (EI/ℓ³ about 10³ … 10⁵ N/mm between neighbouring
 	// studs) on studs and brackets of 10⁴ … 10⁵ N/mm. Estimated, no source.
-	firstStiffness = 0.1
+	firstStiffness = 0.04
 	firstSpread    = 3.0
 	firstTwist     = 0.3 // GJ/EI: between an open section and a closed one
 )

@@ -222,7 +222,7 @@ func (l *learner) model() Model {
 
 // leastSpread is the least uncertainty of ln(Stiffness) that a few passes
 // leave, whatever the arithmetic says.
-const leastSpread = 0.15
+const leastSpread = 0.35
 
 // stiffness returns the mean and the standard deviation of ln(Stiffness) over
 // the guesses, less sure where even the best does not fit well.

@@ -49,8 +49,9 @@ type Plan struct {
 	Minutes   float64   // minutes expected until the window is reached, readings included
 	Done      bool      // nothing to do: every height read is in the window
 
-	// Blocked are the supports that are out of the window and cannot be
-	// brought in by the nuts as they answer now: theirs is stuck.
+	// Blocked are supports that are out of the window and that turning nuts
+	// does not bring in: their own nut does not answer, or the table itself
+	// is bent or twisted beyond what its nuts can do.
 	Blocked []int
 }
 
@@ -81,7 +82,9 @@ func (m Model) Plan(heights []Length, missing []bool, o PlanOptions) (Plan, erro
 		return s.plan(m, Plan{Done: true})
 	}
 	s.run()
-	if s.progress(out) {
+	if stuck := s.held(out); len(stuck) > 0 && s.more > 0.5 {
+		out = stuck // rather freed than made up for by bending the table
+	} else if s.worthwhile(out) {
 		return s.plan(m, Plan{})
 	}
 	p := Plan{Blocked: s.release(out)}

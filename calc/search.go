@@ -13,16 +13,17 @@ type search struct {
 	n         int
 	h         []float64 // heights now, missing ones estimated
 	now, next []limits  // window of each height now, and after the pass
-	sigma     []float64 // how far the height read after the pass strays from the prediction
+	perSigma  []float64 // 1/σ of the height read after the pass about the prediction, 1/mm
 	reach     []float64 // change of a height by a full turn of its own nut, mm
 	fixed     []bool    // nuts that answer too little to be turned
 	scenarios []scenario
 	least     int // steps
 	most      int
 
-	turns   []int // in hand
-	moved   int   // nuts moved in it
-	best    []int // best so far, with its expected seconds and further passes
+	price   float64 // seconds for one nut in this pass
+	turns   []int   // in hand
+	moved   int     // nuts moved in it
+	best    []int   // best so far, with its expected seconds and further passes
 	seconds float64
 	more    float64
 }
@@ -45,7 +46,7 @@ type scenario struct {
 const (
 	// crowd is how much each height that is expected to be out makes another
 	// pass likelier than one alone.
-	crowd = 0.2
+	crowd = 0.1
 	// deadGain is the answer below which a nut is not worth turning.
 	deadGain = 0.1
 	// negligible is the weight of a scenario that is left out.
@@ -57,8 +58,8 @@ func (m Model) newSearch(md modes, heights []Length, missing []bool, o PlanOptio
 	s := &search{
 		o: o, n: n,
 		h: make([]float64, n), now: make([]limits, n), next: make([]limits, n),
-		sigma: make([]float64, n), reach: make([]float64, n), fixed: make([]bool, n),
-		turns: make([]int, n), best: make([]int, n),
+		perSigma: make([]float64, n), reach: make([]float64, n), fixed: make([]bool, n),
+		turns: make([]int, n), best: make([]int, n), price: o.MoveTime,
 		most:  int(math.Floor(o.MaxTurn/o.Step + 1e-9)),
 		least: max(1, int(math.Ceil(o.MinTurn/o.Step-1e-9))),
 	}
@@ -95,7 +96,7 @@ func (s *search) judge(i int, pitch float64) {
 	s.now[i] = limits{float64(s.o.Low) + guard, float64(s.o.High) - guard}
 	guard = 2 * s.o.Guard * math.Min(now, math.Sqrt(next))
 	s.next[i] = limits{float64(s.o.Low) + guard, float64(s.o.High) - guard}
-	s.sigma[i] = math.Sqrt(moved - next)
+	s.perSigma[i] = 1 / math.Sqrt(moved-next)
 }
 
 // addScenarios spreads the model's stiffness over its uncertainty. Heights as
@@ -173,19 +174,59 @@ func (s *search) outside() []int {
 	return out
 }
 
-// run searches from two beginnings: every nut left alone, and every nut turned
-// by its own height.
+// run searches from two beginnings: every nut left alone, and all together by
+// least squares.
 func (s *search) run() {
 	s.seconds = math.Inf(1)
 	s.descend()
-	likeliest := &s.scenarios[0]
-	for j := range s.n {
+	for j, k := range s.leastSquares() {
 		if !s.fixed[j] {
-			need := float64(s.o.Low+s.o.High)/2 - s.h[j]
-			s.set(j, s.nearest(need*likeliest.own/likeliest.m[j*s.n+j]))
+			s.set(j, s.nearest(k))
 		}
 	}
 	s.descend()
+}
+
+// middle is the middle of the window.
+func (s *search) middle() float64 { return float64(s.o.Low+s.o.High) / 2 }
+
+// leastSquares returns the steps that bring all heights nearest to the middle
+// over all scenarios, drawn to nothing where they hardly matter.
+func (s *search) leastSquares() []float64 {
+	n := s.n
+	a, b := make([]float64, n*n), make([]float64, n)
+	for g := range s.scenarios {
+		sc := &s.scenarios[g]
+		for j := range n {
+			cj := sc.m[j*n : (j+1)*n]
+			for i, h := range s.h {
+				b[j] += sc.weight * cj[i] * (s.middle() - h)
+			}
+			for k := range j + 1 {
+				for i, v := range sc.m[k*n : (k+1)*n] {
+					a[j*n+k] += sc.weight * cj[i] * v
+				}
+			}
+		}
+	}
+	trace := 0.0
+	for j := range n {
+		trace += a[j*n+j] / float64(n)
+		for k := range j {
+			a[k*n+j] = a[j*n+k]
+		}
+	}
+	for j := range n {
+		a[j*n+j] += 0.01*trace + 1e-30
+	}
+	invert(a, n)
+	t := make([]float64, n)
+	for j := range n {
+		for k, v := range b {
+			t[j] += a[j*n+k] * v
+		}
+	}
+	return t
 }
 
 // nearest returns the allowed number of steps next to k.
@@ -251,7 +292,7 @@ func (s *search) first() float64 {
 // what it is, at nothing, and where it would bring its own height or all
 // heights nearest to the middle.
 func (s *search) bestOf(j int, now float64) (int, float64) {
-	mid := float64(s.o.Low+s.o.High) / 2
+	mid := s.middle()
 	var own, sum, norm float64
 	for g := range s.scenarios {
 		sc := &s.scenarios[g]
@@ -302,72 +343,126 @@ func b2i(b bool) int {
 }
 
 // cost returns the expected seconds until the window is reached when nut j is
-// at k steps, and the further passes in it: this pass's moves and readings; then,
-// as likely as a height is out afterwards, the readings of another pass and
-// the moves that it will need, which is one for each height that is out where
-// the table is limp, fewer where it is stiff, and more where the need is beyond
-// what one pass can do. It stops as soon as it is past limit.
+// at k steps, and the further passes in it. It stops as soon as it is past
+// limit.
 func (s *search) cost(j, k int, limit float64) (seconds, more float64) {
-	d := float64(k - s.turns[j])
 	moved := s.moved + b2i(k != 0) - b2i(s.turns[j] != 0)
 	if moved == 0 {
 		return math.Inf(1), 0 // reading again is no plan
 	}
+	pass := s.o.ReadingTime*float64(s.n) + s.price*float64(moved)
+	r := s.rest(j, k, limit-pass)
+	return pass + r.seconds, r.passes
+}
+
+// rest is what is expected to remain after a pass.
+type rest struct{ seconds, passes float64 }
+
+// rest returns what remains when nut j is at k steps: as likely as a height is
+// out then, the readings of another pass and the moves that it will need. That
+// is one for each height that is out where the table is limp, fewer where it
+// is stiff, and more where the need is beyond what one pass can do.
+func (s *search) rest(j, k int, limit float64) rest {
+	var r rest
+	d := float64(k - s.turns[j])
 	round := s.o.ReadingTime * float64(s.n)
-	seconds = round + s.o.MoveTime*float64(moved)
 	for g := range s.scenarios {
-		if seconds > limit {
-			return seconds, more
+		if r.seconds > limit {
+			break
 		}
 		sc := &s.scenarios[g]
 		col := sc.m[j*s.n : (j+1)*s.n]
 		in, far, out, beyond := 1.0, 0.0, 0.0, 0.0
 		for i, z := range sc.z {
 			z += d * col[i]
-			up, down := s.next[i].high-z, z-s.next[i].low
-			if q := 4 * s.sigma[i]; up > q && down > q {
+			up, down := (s.next[i].high-z)*s.perSigma[i], (z-s.next[i].low)*s.perSigma[i]
+			if up > 4 && down > 4 {
 				continue
 			}
-			p := max(0, normal(up/s.sigma[i])-normal(-down/s.sigma[i]))
-			in *= p
-			out += 1 - p
-			if v := -min(up, down) / s.reach[i]; v > 0 {
+			p := tail(up) + tail(down) // of being out
+			in *= 1 - p
+			out += p
+			if v := -min(up, down); v > 0 {
+				v /= s.perSigma[i] * s.reach[i]
 				beyond += v
 				far = max(far, v)
 			}
 		}
 		passes := (1-in)*(1+crowd*out) + far
-		more += sc.weight * passes
-		seconds += sc.weight * (passes*round + (out*sc.own+beyond)*s.o.MoveTime)
+		r.passes += sc.weight * passes
+		r.seconds += sc.weight * (passes*round + (out*sc.own+beyond)*s.o.MoveTime)
 	}
-	return seconds, more
+	return r
 }
 
-// normal approximates the standard normal distribution function to 2.5e-4
-// (Abramowitz and Stegun, 26.2.18, from memory).
-func normal(x float64) float64 {
-	a := math.Abs(x)
-	if a > 4 {
-		a = 4
+// tail approximates the probability that a standard normal variable is above x
+// to 2.5e-4 (Abramowitz and Stegun, 26.2.18, from memory).
+func tail(x float64) float64 {
+	switch {
+	case x > 4:
+		return 0
+	case x < -4:
+		return 1
 	}
+	a := math.Abs(x)
 	p := 1 + a*(0.196854+a*(0.115194+a*(0.000344+a*0.019527)))
 	p *= p
 	p = 0.5 / (p * p)
-	if x > 0 {
+	if x < 0 {
 		return 1 - p
 	}
 	return p
 }
 
-// progress says whether the best turns bring the heights that are out nearer to
-// the window by a tenth of what is needed, or of what one pass can do.
+// worthwhile says whether the best turns are worth making. Where the cheapest
+// are not, what the nuts can do at any price is tried before giving up; and
+// nobody gives up for a height that is out by no more than its noise.
+func (s *search) worthwhile(out []int) bool {
+	if s.progress(out) {
+		return true
+	}
+	slight := true
+	for _, i := range out {
+		slight = slight && s.now[i].miss(s.h[i])*s.perSigma[i] < 2
+	}
+	if slight {
+		return slices.ContainsFunc(s.best, func(k int) bool { return k != 0 })
+	}
+	s.reset()
+	s.price = 0
+	s.run()
+	better := s.progress(out)
+	s.price = s.o.MoveTime
+	for _, k := range s.best {
+		s.seconds += s.price * float64(b2i(k != 0))
+	}
+	return better
+}
+
+// progress says whether the best turns leave less to do, or bring the heights
+// that are out nearer to the window by a tenth of what one pass can do.
 func (s *search) progress(out []int) bool {
+	left := s.seconds - s.o.ReadingTime*float64(s.n)
+	for _, k := range s.best {
+		left -= s.price * float64(b2i(k != 0))
+	}
+	s.reset()
+	if now := s.rest(0, 0, math.Inf(1)); left < 0.95*now.seconds {
+		return true
+	}
 	before, after := s.misses(out)
 	able := 0.0
 	for _, i := range out {
 		able += s.reach[i]
 	}
-	return before-after > 0.1*math.Min(before, able)
+	return before-after > 0.1*able
+}
+
+// reset takes the turns in hand back to nothing.
+func (s *search) reset() {
+	for j := range s.turns {
+		s.set(j, 0)
+	}
 }
 
 // misses sums how far the heights that are out are from the window, now and
@@ -387,23 +482,25 @@ func (s *search) misses(out []int) (before, after float64) {
 	return before, after
 }
 
-// release takes the supports whose nuts do not answer out of the search, all
-// that are out where every nut answers, and returns them.
-func (s *search) release(out []int) []int {
-	var blocked []int
+// held lists those of the supports whose own nut does not answer.
+func (s *search) held(out []int) []int {
+	var held []int
 	for _, i := range out {
 		if s.fixed[i] {
-			blocked = append(blocked, i)
+			held = append(held, i)
 		}
 	}
-	if len(blocked) == 0 {
-		blocked = out
-	}
-	for _, i := range blocked {
+	return held
+}
+
+// release takes the supports out of the search, and returns them.
+func (s *search) release(out []int) []int {
+	for _, i := range out {
 		s.now[i] = limits{math.Inf(-1), math.Inf(1)}
 		s.next[i] = s.now[i]
 	}
-	return blocked
+	s.reset()
+	return out
 }
 
 // leave takes every nut back to where it is.
