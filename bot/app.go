@@ -86,7 +86,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	a.deliverer.count = meter.delivered
 	a.handler = &handler{store: s, now: clock, people: people, token: newToken, limits: limitsOf(channels),
 		wake: func(conversation string) { pages.Wake(conversation); a.deliverer.kick() }, absolute: absolute(cfg),
-		lanes: newLanes(), log: log, meter: meter}
+		dialog: dialog.Step, lanes: newLanes(), log: log, meter: meter}
 	a.reminders = newReminders(s, a.handler.fire, clock, rand.Float64, log)
 	machine, _ := os.Hostname() // without it, browsers use the address in numbers
 	a.server = &server{

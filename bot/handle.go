@@ -35,6 +35,7 @@ type handler struct {
 	limits func(channel string) dialog.Limits
 	phone  func(channel string) bool // a telephone network: STOP silences all but START
 	wake   func(conversation string) // called after a commit
+	dialog func(dialog.View, dialog.State, dialog.Input, time.Time) dialog.Result
 	// absolute makes an address of the service one that others can call.
 	absolute func(path string) string
 	lanes    *lanes
@@ -195,7 +196,7 @@ func (h *handler) conflicting(ctx context.Context, e event, cause error) error {
 // step runs the dialog, once more with the history when it asks for that.
 func (h *handler) step(ctx context.Context, l *loaded, e event, now time.Time) (dialog.Result, error) {
 	in := e.input()
-	res := dialog.Step(l.view, l.state, in, now)
+	res := h.dialog(l.view, l.state, in, now)
 	if res.NeedHistory == "" {
 		return res, nil
 	}
@@ -211,7 +212,7 @@ func (h *handler) step(ctx context.Context, l *loaded, e event, now time.Time) (
 		return res, err
 	}
 	l.view.HasHistory = true
-	res = dialog.Step(l.view, l.state, in, now)
+	res = h.dialog(l.view, l.state, in, now)
 	if res.NeedHistory != "" {
 		return res, errors.New("the dialog asked for the history twice")
 	}

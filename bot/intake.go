@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"strconv"
@@ -88,6 +89,20 @@ func (k *intake) call(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// readUpTo returns the body of a call.
+func readUpTo(w http.ResponseWriter, r *http.Request, limit int64) ([]byte, error) {
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, limit))
+	var large *http.MaxBytesError
+	switch {
+	case errors.As(err, &large):
+		return nil, &problem{Code: "too-large", Status: http.StatusRequestEntityTooLarge, Title: "The body is too large",
+			Detail: fmt.Sprintf("A call may have %d bytes.", limit)}
+	case err != nil:
+		return nil, tooSlow().because(err)
+	}
+	return body, nil
+}
+
 // refused turns a channel's refusal into a problem document.
 func refused(err error) error {
 	var e *channel.RequestError
@@ -123,9 +138,10 @@ func (k *intake) take(ctx context.Context, c channel.Channel, in channel.Inbound
 		return nil
 	}
 	var err error
-	if k.member(c.Name(), in.Sender) {
+	switch {
+	case k.member(c.Name(), in.Sender):
 		err = k.hear(ctx, c, in)
-	} else {
+	case in.Kind != channel.KindInvite: // a stranger's room is not entered
 		err = k.turnAway(ctx, c, in)
 	}
 	return k.outcome(c, in, err)

@@ -85,6 +85,11 @@ func (p *pairing) invite(ctx context.Context, in invitation) (link, error) {
 
 // invited returns the index of the person whom an invitation is for.
 func (p *pairing) invited(people *dialog.People, in invitation) (int, error) {
+	switch in.Role {
+	case "", dialog.Owner, dialog.Setter, dialog.Measure:
+	default:
+		return 0, fmt.Errorf("there is no role %q; give owner, setter or measure", in.Role)
+	}
 	i := slices.IndexFunc(people.Persons, func(q dialog.Person) bool {
 		if in.Name == "" {
 			return q.Role == dialog.Owner && !q.Removed
@@ -92,18 +97,17 @@ func (p *pairing) invited(people *dialog.People, in invitation) (int, error) {
 		return strings.EqualFold(q.Name, in.Name) && !q.Removed
 	})
 	if i >= 0 {
+		if q := people.Persons[i]; in.Role != "" && in.Role != q.Role {
+			return 0, fmt.Errorf("%s is known already, with the role %s, and a link does not change that; leave the role out", nameOf(q), q.Role)
+		}
 		return i, nil
 	}
 	who := p.people.owner()
 	if in.Name != "" {
 		who = p.people.person(in.Name, in.Role)
 	}
-	switch who.Role {
-	case "":
+	if who.Role == "" {
 		who.Role = dialog.Setter
-	case dialog.Owner, dialog.Setter, dialog.Measure:
-	default:
-		return 0, fmt.Errorf("there is no role %q; give owner, setter or measure", in.Role)
 	}
 	people.Persons = append(people.Persons, who)
 	return len(people.Persons) - 1, nil

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -24,7 +25,10 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	goleak.VerifyTestMain(m)
+	goleak.VerifyTestMain(m, goleak.Cleanup(func(code int) {
+		os.RemoveAll(buildFolder())
+		os.Exit(code)
+	}))
 }
 
 // testClock is a clock that a test moves.
@@ -97,6 +101,9 @@ func newServiceOn(t *testing.T, path string, clock *testClock, change ...func(*C
 	})
 	return s
 }
+
+// storeHook is what a test does before a commit.
+func storeHook(f func()) func(store.Commit) { return func(store.Commit) { f() } }
 
 // faultyStore is a real store that can be made to fail.
 type faultyStore struct {
