@@ -2,9 +2,12 @@ package main
 
 import (
 	"net/http"
+
+	chatpage "shimwright/bot/page"
 )
 
-// homePage is the chat page.
-func homePage() http.Handler {
-	return http.NotFoundHandler()
-}
+// homePage is the chat page and its files.
+func homePage() http.Handler { return chatpage.Handler() }
+
+// homePaths are the addresses of the chat page and of its files.
+func homePaths() []string { return []string{"/", chatpage.Prefix + "{file}"} }

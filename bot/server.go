@@ -81,7 +81,7 @@ func (s *server) routes() http.Handler {
 		return nil
 	})
 	// The page and its files hold nothing of anybody; what they ask for does.
-	for _, path := range []string{"/", "/page/{file}"} {
+	for _, path := range homePaths() {
 		handle("GET", path, func(w http.ResponseWriter, q *http.Request) error {
 			if err := s.guard.hosts.check(q); err != nil {
 				return err

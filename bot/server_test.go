@@ -211,3 +211,19 @@ func withHeader(url string, edit func(*http.Request)) *http.Request {
 	edit(r)
 	return r
 }
+
+// TestHomePage: the chat page is served with its files, without pairing: it
+// holds nothing of anybody.
+func TestHomePage(t *testing.T) {
+	s := newService(t, func(c *Config) { c.LocalOwner = false })
+	res := s.request("GET", "/", "")
+	if res.StatusCode != 200 || !strings.HasPrefix(res.Header.Get("Content-Type"), "text/html") {
+		t.Fatalf("status %d, %s", res.StatusCode, res.Header.Get("Content-Type"))
+	}
+	if res := s.request("GET", "/page/page.css", ""); res.StatusCode != 200 || !strings.HasPrefix(res.Header.Get("Content-Type"), "text/css") {
+		t.Errorf("its style: status %d", res.StatusCode)
+	}
+	if res := s.request("GET", "/", "", header("Host", "evil.example")); res.StatusCode != 421 {
+		t.Errorf("under a rebound name: status %d", res.StatusCode)
+	}
+}
