@@ -93,7 +93,7 @@ func (st *step) confirmed(saw *Saw, o outcome) {
 
 // picked accepts a choice. Two questions are about the job, not part of it.
 func (st *step) picked(saw *Saw, a guard.Ask, v string) {
-	if a.Key.Name == "stopped" || a.Key.Name == "impossible" {
+	if a.Key.Name == "stopped" || a.Key.Name == "impossible" || a.Key.Name == "adjuster" {
 		if st.leave(saw, "", nil) {
 			st.idle()
 		}
@@ -201,9 +201,12 @@ func (st *step) echoes(saw *Saw, o outcome) {
 // value words a reading: its size in the person's unit and its sign in words.
 func (st *step) value(a guard.Ask, v reading.Value) wording.Text {
 	e := st.expect(a)
-	unit := e.Unit
+	unit, step := e.Unit, e.Resolution
+	if e.Quantity == reading.Length {
+		step = st.voice.Step(step)
+	}
 	show := func(x float64) wording.Text {
-		return wording.Raw(reading.Format(x, e.Quantity, unit, st.voice.Lang(), e.Resolution))
+		return wording.Raw(reading.Format(x, e.Quantity, unit, st.voice.Lang(), step))
 	}
 	if v.Low != v.High {
 		return wording.T("echo.between", "Low", show(v.Low), "High", show(v.High))

@@ -16,6 +16,7 @@ const maxParked = 12
 // a line here.
 var procedures = [...]Procedure{
 	setup{},
+	runout{},
 	knife{},
 	level{},
 	parallel{},

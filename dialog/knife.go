@@ -22,7 +22,8 @@ const (
 	knifeJob     = "riving-knife"    // the procedure and the characteristic
 	knifeRounds  = 5                 // settings after which it says what remains
 	knifeRepeats = 3                 // readings of each side at most, where undecided
-	knifeTries   = 2                 // how often sides that leave no room are read
+	knifeTries   = 2                 // how often sides that contradict the sizes are read
+	knifeSlack   = calc.Length(0.15) // by how much they may: stamped sizes, two feelers (practice)
 	knifeLine    = calc.Length(0.10) // most off the middle of the kerf (practice)
 	knifeBelow   = calc.Length(3)    // where a top that has to move goes, below the teeth (practice)
 	knifeMost    = calc.Length(2)    // a sideways move beyond this is questioned
@@ -119,7 +120,7 @@ func (j *fitting) another(mounted int) bool {
 		j.record(calc.Outside)
 		return false
 	}
-	j.t.Confirm(question(Key{Name: "knife.other", Round: mounted}, "knife.other"), wording.T("caution.bladeoff"))
+	j.t.Confirm(question(Key{Name: "knife.other", Round: mounted}, "knife.other"), wording.T("caution.knife"))
 	j.moved = true
 	return true
 }
@@ -197,8 +198,8 @@ func (j *fitting) sides(round int) calc.Decision {
 			return j.inLine()
 		}
 		switch {
-		case j.left+j.right <= 0:
-			j.t.Say("knife.noroom", "Knife", j.caliper.size(j.knife.Thickness), "Kerf", j.caliper.size(j.knife.Kerf))
+		case (j.left + j.right - j.room()).Abs() > knifeSlack:
+			j.t.Say("knife.sides", "Sum", j.caliper.size(j.left+j.right), "Room", j.caliper.size(j.room()))
 		case math.Abs(j.shift.Value) > float64(knifeMost) && !j.believed(round):
 		default:
 			return j.inLine()
@@ -250,6 +251,9 @@ func (j *fitting) inLine() calc.Decision {
 	}
 	return must(calc.Decide(j.shift, j.window))
 }
+
+// room is what the kerf leaves beside the knife.
+func (j *fitting) room() calc.Length { return j.knife.Kerf - j.knife.Thickness }
 
 func (j *fitting) spread() calc.Length { return j.knife.Gaps[1] - j.knife.Gaps[0] }
 

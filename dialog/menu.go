@@ -91,7 +91,7 @@ func (st *step) standings(saw *Saw) {
 // recordValue words the last value of a record.
 func recordValue(r *Record) wording.Text {
 	m := r.AsLeft
-	if m == nil {
+	if m == nil && !r.Adjusted {
 		m = r.AsFound
 	}
 	switch {

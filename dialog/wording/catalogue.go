@@ -208,11 +208,35 @@ func (v *Voice) size(s Size) string {
 			res = 0.0127
 		}
 	}
-	out := reading.Format(float64(s.Value), reading.Length, v.unit, v.lang, res)
+	out := reading.Format(float64(s.Value), reading.Length, v.unit, v.lang, v.Step(res))
 	if s.Signed && s.Value > 0 {
 		out = "+" + out
 	}
 	return out
+}
+
+// steps are what lengths are rounded to: decimal in mm; in inches decimal
+// thousandths, above those fractions. Ascending, in mm.
+var (
+	stepsMM   = [...]float64{0.001, 0.005, 0.01, 0.05, 0.1, 0.5, 1}
+	stepsInch = [...]float64{0.05 * 0.0254, 0.1 * 0.0254, 0.5 * 0.0254, 0.0254, 5 * 0.0254, 25.4 / 64, 25.4 / 32, 25.4 / 16}
+)
+
+// Step returns the step in mm to which a length is shown that a tool of that
+// resolution (mm) has read: the tool may be graduated in the other unit. 0 stays
+// 0, the usual step.
+func (v *Voice) Step(resolution float64) float64 {
+	steps := stepsMM[:]
+	if v.unit == reading.Inch {
+		steps = stepsInch[:]
+	}
+	step := 0.0
+	for _, s := range steps {
+		if resolution > 0 && (step == 0 || s <= 1.3*resolution) {
+			step = s
+		}
+	}
+	return step
 }
 
 func pow10(n int) float64 {
