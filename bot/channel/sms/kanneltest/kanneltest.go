@@ -1,0 +1,405 @@
+// Package kanneltest runs a real text gateway for a test: Kannel's bearerbox
+// and smsbox on free ports of loopback, with the fake network that comes with
+// it, and a handset on that network.
+package kanneltest
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"shimwright/bot/testenv"
+)
+
+// Number is ours on the fake network.
+const Number = "15550100"
+
+// User and Password are those of the gateway's sendsms service.
+const (
+	User     = "shop"
+	Password = "local-password"
+)
+
+// Config is what a test sets of the gateway.
+type Config struct {
+	Inbound  string        // the address that is called for a text; the rest of its query is added
+	Retries  int           // http-request-retry
+	Pause    time.Duration // between retries, whole seconds; 0: one second
+	Timeout  time.Duration // of a call, whole seconds; 0: the gateway's default
+	Parts    int           // max-messages; 0: 6
+	OneByOne bool          // calls us for one text at a time (max-pending-requests = 1)
+}
+
+// Gateway is a gateway that runs until the test ends.
+type Gateway struct {
+	SendSMS string // address of sendsms
+
+	t       testing.TB
+	dir     string
+	conf    string
+	network int // port of the fake network
+	admin   int
+	bearer  *box
+	sms     *box
+}
+
+// Start starts a gateway, or skips the test where none is installed.
+func Start(t testing.TB, c Config) *Gateway {
+	t.Helper()
+	bearerbox, smsbox := program(t, "bearerbox"), program(t, "smsbox")
+	ports := freePorts(t, 4)
+	g := &Gateway{t: t, dir: t.TempDir(), network: ports[0], admin: ports[1],
+		SendSMS: fmt.Sprintf("http://127.0.0.1:%d/cgi-bin/sendsms", ports[3])}
+	g.conf = filepath.Join(g.dir, "kannel.conf")
+	if err := os.WriteFile(g.conf, []byte(configuration(c, g.dir, ports)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	g.bearer, g.sms = &box{program: bearerbox}, &box{program: smsbox}
+	t.Cleanup(g.stop)
+	g.bearer.start(t, g.conf)
+	g.await("the fake network", g.network)
+	g.await("the administration", g.admin)
+	g.sms.start(t, g.conf)
+	g.await("sendsms", ports[3])
+	g.joined()
+	return g
+}
+
+// program finds one of the boxes: a package puts them where only the
+// administrator's path leads.
+func program(t testing.TB, name string) string {
+	for _, dir := range []string{"", "/usr/sbin/", "/usr/local/sbin/"} {
+		if p, err := exec.LookPath(dir + name); err == nil {
+			return p
+		}
+	}
+	testenv.Need(t, name+" (package kannel)", false)
+	return ""
+}
+
+func configuration(c Config, dir string, ports []int) string {
+	if c.Parts == 0 {
+		c.Parts = 6
+	}
+	in, err := url.Parse(c.Inbound)
+	if err != nil {
+		panic(err)
+	}
+	join := "?"
+	if in.RawQuery != "" {
+		join = "&"
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, `group = core
+admin-port = %d
+admin-interface = 127.0.0.1
+admin-password = local-admin
+smsbox-port = %d
+smsbox-interface = 127.0.0.1
+box-allow-ip = "127.0.0.1"
+admin-allow-ip = "127.0.0.1"
+store-type = file
+store-location = %s/store
+
+group = smsc
+smsc = fake
+smsc-id = FAKE
+port = %d
+connect-allow-ip = 127.0.0.1
+
+group = smsbox
+bearerbox-host = 127.0.0.1
+sendsms-port = %d
+sendsms-interface = 127.0.0.1
+global-sender = %s
+http-request-retry = %d
+http-queue-delay = %d
+`, ports[1], ports[2], dir, ports[0], ports[3], Number, c.Retries, max(1, int(c.Pause.Seconds())))
+	if c.Timeout > 0 {
+		fmt.Fprintf(&b, "http-timeout = %d\n", int(c.Timeout.Seconds()))
+	}
+	if c.OneByOne {
+		fmt.Fprintf(&b, "max-pending-requests = 1\n")
+	}
+	fmt.Fprintf(&b, `
+group = sendsms-user
+username = %s
+password = %s
+max-messages = %d
+concatenation = true
+user-allow-ip = "127.0.0.1"
+
+group = sms-service
+keyword = default
+post-url = "%s%sfrom=%%p&to=%%P&id=%%I&ts=%%T&coding=%%c&charset=%%C&text=%%a"
+max-messages = 0
+catch-all = true
+`, User, Password, c.Parts, c.Inbound, join)
+	return b.String()
+}
+
+// freePorts reserves ports of loopback for a moment and returns their numbers.
+func freePorts(t testing.TB, n int) []int {
+	t.Helper()
+	ports := make([]int, n)
+	for i := range ports {
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer l.Close()
+		ports[i] = l.Addr().(*net.TCPAddr).Port
+	}
+	return ports
+}
+
+// await waits until something listens on a port.
+func (g *Gateway) await(what string, port int) {
+	g.t.Helper()
+	for range 200 {
+		c, err := net.DialTimeout("tcp", fmt.Sprintf("127.0.0.1:%d", port), time.Second)
+		if err == nil {
+			_ = c.Close()
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	g.t.Fatalf("%s does not listen\nbearerbox: %s\nsmsbox: %s", what, g.bearer.tail(), g.sms.tail())
+}
+
+// joined waits until the two boxes have found each other.
+func (g *Gateway) joined() {
+	g.t.Helper()
+	for range 200 {
+		r, err := http.Get(fmt.Sprintf("http://127.0.0.1:%d/status.txt?password=local-admin", g.admin))
+		if err == nil {
+			var b bytes.Buffer
+			_, _ = b.ReadFrom(r.Body)
+			_ = r.Body.Close()
+			if strings.Contains(b.String(), "smsbox:") {
+				return
+			}
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	g.t.Fatalf("the boxes do not find each other\nbearerbox: %s\nsmsbox: %s", g.bearer.tail(), g.sms.tail())
+}
+
+// KillSMSBox ends smsbox as a crash would; StartSMSBox starts it again.
+func (g *Gateway) KillSMSBox() { g.sms.end(syscall.SIGKILL) }
+
+// StartSMSBox starts smsbox after it was killed.
+func (g *Gateway) StartSMSBox() {
+	g.t.Helper()
+	g.sms.start(g.t, g.conf)
+	u, _ := url.Parse(g.SendSMS)
+	var port int
+	_, _ = fmt.Sscanf(u.Port(), "%d", &port)
+	g.await("sendsms", port)
+	g.joined()
+}
+
+// Log is what the boxes have written, for a test that fails.
+func (g *Gateway) Log() string {
+	return "bearerbox: " + g.bearer.tail() + "\nsmsbox: " + g.sms.tail()
+}
+
+func (g *Gateway) stop() {
+	g.sms.end(syscall.SIGTERM)
+	g.bearer.end(syscall.SIGTERM)
+}
+
+// box is one of the gateway's two processes.
+type box struct {
+	program string
+	cmd     *exec.Cmd
+	out     lines
+	done    chan struct{}
+}
+
+func (b *box) start(t testing.TB, conf string) {
+	t.Helper()
+	b.cmd = exec.Command(b.program, "-v", "1", conf)
+	b.cmd.Dir = filepath.Dir(conf)
+	b.cmd.Stdout, b.cmd.Stderr = &b.out, &b.out
+	if err := b.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	b.done = make(chan struct{})
+	go func() {
+		_ = b.cmd.Wait()
+		close(b.done)
+	}()
+}
+
+// end signals the process and waits until it is gone: a bearerbox that starts
+// while the old one still holds the port comes up dead.
+func (b *box) end(s syscall.Signal) {
+	if b.cmd == nil || b.cmd.Process == nil {
+		return
+	}
+	_ = b.cmd.Process.Signal(s)
+	select {
+	case <-b.done:
+	case <-time.After(10 * time.Second):
+		_ = b.cmd.Process.Kill()
+		<-b.done
+	}
+}
+
+func (b *box) tail() string { return b.out.last(2000) }
+
+// lines keeps the end of what a process writes.
+type lines struct {
+	mu  sync.Mutex
+	buf bytes.Buffer
+}
+
+func (l *lines) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.buf.Len() > 1<<20 {
+		l.buf.Reset()
+	}
+	return l.buf.Write(p)
+}
+
+func (l *lines) last(n int) string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	s := l.buf.String()
+	return s[max(0, len(s)-n):]
+}
+
+// Handset is a telephone on the fake network. The network takes one at a time.
+type Handset struct {
+	t    testing.TB
+	conn net.Conn
+	in   chan Text
+}
+
+// Text is a text, or one part of one, as the handset got it.
+type Text struct {
+	From, To string
+	Kind     string // text, ucs-2, udh
+	Header   string // of a part: the user data header, in hexadecimal
+	Body     string // decoded
+}
+
+// Handset connects a telephone.
+func (g *Gateway) Handset() *Handset {
+	g.t.Helper()
+	conn, err := net.Dial("tcp", fmt.Sprintf("127.0.0.1:%d", g.network))
+	if err != nil {
+		g.t.Fatal(err)
+	}
+	h := &Handset{t: g.t, conn: conn, in: make(chan Text, 4096)}
+	g.t.Cleanup(func() { _ = conn.Close() })
+	go h.read()
+	return h
+}
+
+// Send sends a text from a number.
+func (h *Handset) Send(from, text string) {
+	h.t.Helper()
+	h.line(from + " " + Number + " text " + text)
+}
+
+// SendUCS2 sends a text in 16 bits a character.
+func (h *Handset) SendUCS2(from, text string) {
+	h.t.Helper()
+	h.line(from + " " + Number + " ucs2 " + escape(utf16be(text)))
+}
+
+// SendData sends 8-bit data: a picture of the old kind, a ring tone.
+func (h *Handset) SendData(from string, data []byte) {
+	h.t.Helper()
+	h.line(from + " " + Number + " data " + escape(data))
+}
+
+func (h *Handset) line(s string) {
+	h.t.Helper()
+	if _, err := h.conn.Write([]byte(s + "\n")); err != nil {
+		h.t.Fatal(err)
+	}
+}
+
+// Next returns the next text, or fails after a while.
+func (h *Handset) Next() Text {
+	h.t.Helper()
+	select {
+	case m := <-h.in:
+		return m
+	case <-time.After(20 * time.Second):
+		h.t.Fatal("no text came")
+	}
+	return Text{}
+}
+
+// Quiet returns what came within a time; none where nothing did.
+func (h *Handset) Quiet(d time.Duration) (list []Text) {
+	for end := time.After(d); ; {
+		select {
+		case m := <-h.in:
+			list = append(list, m)
+		case <-end:
+			return list
+		}
+	}
+}
+
+// read takes the network's lines. A text of several lines comes as it is, so a
+// line that does not begin with our number belongs to the text before it.
+func (h *Handset) read() {
+	got := make(chan string)
+	go func() {
+		in := bufio.NewScanner(h.conn)
+		in.Buffer(nil, 1<<20)
+		for in.Scan() {
+			got <- in.Text()
+		}
+		close(got)
+	}()
+	var text string
+	flush := func() {
+		if text != "" {
+			h.in <- parse(text)
+		}
+		text = ""
+	}
+	for {
+		select {
+		case line, ok := <-got:
+			switch {
+			case !ok:
+				flush()
+				return
+			case strings.HasPrefix(line, Number+" +"):
+				flush()
+				text = line
+			default:
+				text += "\n" + line
+			}
+		case <-time.After(50 * time.Millisecond):
+			flush()
+		}
+	}
+}
+
+// SendPart sends one part of a long text (TS 23.040, clause 9.2.3.24.1).
+func (h *Handset) SendPart(from string, ref, parts, part byte, text string) {
+	h.t.Helper()
+	udh := escape([]byte{5, 0, 3, ref, parts, part})
+	h.line(from + " " + Number + " udh-text " + udh + " " + text)
+}
