@@ -11,8 +11,11 @@ func (p *parser) aboutLeaves(items []item) bool {
 		return true
 	}
 	leaves := len(p.e.Leaves) > 0
-	if leaves && count(items, kQuantity) == 1 && anyOf(items, kLess, kMore) {
-		return true
+	if leaves && count(items, kQuantity) == 1 {
+		at := find(items, kQuantity, 0)
+		if anyOf(items, kLess, kMore) || !p.e.Signed && at > 0 && p.comparing(items, at-1) {
+			return true
+		}
 	}
 	// Tight alone is how a leaf goes; "tight at the top" is where it touches.
 	return leaves && anyOf(items, kTight) && p.signs(items) == 0
@@ -109,6 +112,10 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 			case cur.said && cur.goes: // "goes, slides in easily"
 			default:
 				verb(!denied)
+			}
+		case kPosMore, kNegLess:
+			if !p.e.Signed && p.comparing(items, i) { // "under 0.05"
+				verb(it.kind == kPosMore)
 			}
 		case kMore:
 			verb(true)
@@ -266,6 +273,9 @@ func (p *parser) between2(items []item, low, high float64, unsure bool) Result {
 	sign := int8(0)
 	for i, it := range items {
 		s := int8(0)
+		if !p.e.Signed && p.comparing(items, i) {
+			continue
+		}
 		switch it.kind {
 		case kPos, kPosMore:
 			s = 1

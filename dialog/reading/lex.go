@@ -1,6 +1,7 @@
 package reading
 
 import (
+	"bytes"
 	"math"
 	"strings"
 	"unicode"
@@ -148,6 +149,9 @@ func (p *parser) scanWord(i int, space bool) int {
 	t.fold = int32(len(p.folded))
 	p.folded = fold(p.folded, p.src[i:j])
 	t.foldEnd = int32(len(p.folded))
+	if word := p.letters(t); bytes.HasSuffix(word, []byte("'s")) && p.t.words.next[string(word)] == nil {
+		t.foldEnd -= 2 // "the needle's at 3": only phrases of the table keep it
+	}
 	return j
 }
 

@@ -102,6 +102,9 @@ func (p *parser) value(items []item) Result {
 		}
 		return refuse(NotANumber)
 	}
+	if anyOf(items, kUnit, kDecimal, kPlusMinus) && anyOf(items, kQuantity, kZero, kDeadOn) {
+		return refuse(Unclear) // a unit that is left over: "3 thou mm"
+	}
 	if p.aboutLeaves(items) {
 		return p.feeler(items)
 	}
@@ -189,6 +192,9 @@ func (p *parser) single(items []item) Result {
 		return refuse(r)
 	}
 	sign, clear := p.sign(items, at)
+	if !p.e.Signed && at > 0 && p.comparing(items, at-1) {
+		return refuse(NotExact)
+	}
 	s := said{cands: p.cands, sign: sign, text: p.span(items), fraction: q.num.binary, num: q.num.vals[0].v * scaleOf(q.dec) * scaleOf(q.num.vals[0].dec), unit: q.unit,
 		unsure: q.unsure || !clear || count(items, kQuestion) > 0 || count(items, kVague) > 0 || p.tightLeaf(items)}
 	if q.twoUnits {
@@ -214,8 +220,8 @@ func (p *parser) sign(items []item, at int) (sign int8, clear bool) {
 		default:
 			continue
 		}
-		if (it.kind == kPosMore || it.kind == kNegLess) && i+1 == at && it.last+1 == items[at].tok {
-			clear = false
+		if p.comparing(items, i) && i+1 == at || sign != 0 && (it.kind == kPlus || it.kind == kMinusWord) {
+			clear = false // "under 3" may be less than 3; "minus minus 3" is a slip
 		}
 		if p.touchingAt(items, i) {
 			s = -s
@@ -235,6 +241,12 @@ func (p *parser) sign(items []item, at int) (sign int8, clear bool) {
 
 // tightLeaf reports whether "tight" is not said of an end.
 func (p *parser) tightLeaf(items []item) bool { return anyOf(items, kTight) && p.signs(items) == 0 }
+
+// comparing reports whether item i is "over" or "under" right before a number.
+func (p *parser) comparing(items []item, i int) bool {
+	return (items[i].kind == kPosMore || items[i].kind == kNegLess) && i+1 < len(items) &&
+		items[i+1].kind == kQuantity && items[i].last+1 == items[i+1].tok
+}
 
 // touchingAt reports whether the sign word at i tells where it touches, so that
 // the gap is at the other end: "touching at the top, 0.1".

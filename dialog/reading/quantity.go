@@ -77,7 +77,8 @@ func (p *parser) magnitude(i int) quantity {
 	q := quantity{end: i, other: math.NaN()}
 	switch t := p.at(i); {
 	case t.kind == kArticle && p.scaleAt(i+1), // a thou
-		p.scaleAt(i) && p.kindAt(i+1) == kAnd: // thou and a half
+		p.scaleAt(i) && p.kindAt(i+1) == kAnd,                                   // thou and a half
+		t.kind == kDecimal && p.kindAt(i+1) == kOf && p.scaleAt(p.skipOne(i+2)): // tenth of a thou
 		q.num = one(1)
 		if t.kind == kArticle {
 			i++
@@ -164,6 +165,9 @@ func (p *parser) scale(q *quantity, j int) int {
 			return j
 		}
 		k = m
+	}
+	if p.kindAt(k) == kMinus && !p.toks[k].spaceBefore && !p.toks[k].spaceAfter && p.scaleAt(k+1) {
+		k++ // 3-thou
 	}
 	t := p.at(k)
 	switch {
