@@ -22,6 +22,11 @@ type View struct {
 	History      []Record  // older records, oldest first; only when a step asked for them
 	HasHistory   bool      // History is filled
 	Due          []DueMark // reminders that wait in this shop
+	ZoneGuess    string    // time zone that the channel suggests for the person
+	Token        string    // fresh random text, for what must not be guessed; used at most once a step
+
+	// Locate returns a time zone of the tz database, nil for an unknown one.
+	Locate func(name string) *time.Location
 }
 
 // Limits is what a channel can carry, as far as wording depends on it.
@@ -72,6 +77,7 @@ type Result struct {
 	Forget      []string // reminders to drop
 	Send        []Send   // unasked messages to others
 	Silence     bool     // drop what waits to be sent in this conversation
+	Join        string   // a join code: its address is to lead to this shop
 	EraseSaw    string   // a saw that its owner confirmed to forget
 	NeedHistory string   // nothing was done: step again with View.History of this saw ("*": of every saw)
 }
@@ -317,6 +323,58 @@ type Drawing struct {
 	Points []DrawPoint `json:"points,omitempty"` // supports, slider ends, rail fixings
 	Fence  *DrawFence  `json:"fence,omitempty"`
 	Tilt   *DrawTilt   `json:"tilt,omitempty"`
+	Chart  *DrawChart  `json:"chart,omitempty"`
+}
+
+// DrawChart is the course of one characteristic. Values are in Unit (mm or
+// rad); Words.Unit is the unit to show them in.
+type DrawChart struct {
+	Unit   string       `json:"unit"`
+	Low    *float64     `json:"low,omitempty"`  // tolerance
+	High   *float64     `json:"high,omitempty"` // tolerance
+	Points []ChartPoint `json:"points"`
+	Line   *ChartLine   `json:"line,omitempty"`
+	Band   []ChartBand  `json:"band,omitempty"`
+	Next   time.Time    `json:"next,omitzero"`
+	Words  ChartWords   `json:"words"`
+}
+
+// ChartPoint is one visit.
+type ChartPoint struct {
+	At       time.Time `json:"at"`
+	Found    *Measured `json:"found,omitempty"`
+	Left     *Measured `json:"left"`
+	Adjusted bool      `json:"adjusted,omitempty"`
+}
+
+// ChartLine is the line A + B·days through the visits, with the standard
+// uncertainties of A and B and the standard deviation S about it.
+type ChartLine struct {
+	From time.Time `json:"from"` // day 0
+	A    float64   `json:"a"`
+	B    float64   `json:"b"`
+	SA   float64   `json:"sa"`
+	SB   float64   `json:"sb"`
+	S    float64   `json:"s"`
+	DoF  float64   `json:"dof"`
+}
+
+// ChartBand is the 95 % prediction band of one further visit.
+type ChartBand struct {
+	At    time.Time `json:"at"`
+	Value float64   `json:"value"`
+	Low   float64   `json:"low"`
+	High  float64   `json:"high"`
+}
+
+// ChartWords are the words of a chart.
+type ChartWords struct {
+	Found     string `json:"found"`
+	Left      string `json:"left"`
+	Tolerance string `json:"tolerance"`
+	Line      string `json:"line"`
+	Next      string `json:"next"`
+	Unit      string `json:"unit"` // mm, in or deg
 }
 
 // DrawWords are the words that a drawing needs besides its own labels.

@@ -94,7 +94,7 @@ func (st *step) command(text string, o *outcome) bool {
 	}
 	word, rest, ok := reading.Command(text, st.voice.Lang(), st.vocabulary())
 	if !ok {
-		return false
+		return (o == nil || o.prompt.Ask().Form != guard.Words) && st.peopleCommand(text)
 	}
 	if o != nil && o.prompt.Ask().Form == guard.Words && !plainCommand(text, word, rest) {
 		return false
@@ -149,7 +149,7 @@ func (st *step) procedure(word string) Procedure {
 // startBy starts a procedure on the saw that is meant, or asks which.
 func (st *step) startBy(p Procedure) {
 	if p.Name() == "setup" {
-		st.setUp("")
+		st.addSaw("")
 		return
 	}
 	if saw := st.focus(); saw != nil {
@@ -157,7 +157,7 @@ func (st *step) startBy(p Procedure) {
 		return
 	}
 	if len(st.usable()) == 0 {
-		st.setUp(p.Name())
+		st.addSaw(p.Name())
 		return
 	}
 	st.ask("which", map[string]string{"job": p.Name()})
@@ -214,7 +214,7 @@ func (st *step) phrase(c, rest string, o *outcome) bool {
 	case "saws":
 		st.sawList()
 	case "setup":
-		st.setUp("")
+		st.addSaw("")
 	case "edit", "copy", "retire":
 		st.manage(c)
 	case "takeover":

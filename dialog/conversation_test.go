@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	_ "time/tzdata"
 
 	"shimwright/dialog"
 )
@@ -100,13 +101,22 @@ type shop struct {
 
 func newShop() *shop {
 	return &shop{
-		view: dialog.View{Shop: "home", Conversation: "page-owner", Channel: "page", Person: "owner",
+		view: dialog.View{Locate: locate, ZoneGuess: "Europe/Berlin", Token: "k7f3q9m2", Shop: "home", Conversation: "page-owner", Channel: "page", Person: "owner",
 			People: dialog.People{Schema: 1, Persons: []dialog.Person{
 				{ID: "owner", Name: "Ada", Role: dialog.Owner}, {ID: "kim", Name: "Kim", Role: dialog.Setter}}}},
 		states: map[string]dialog.State{},
 		now:    time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC),
 		remind: map[string]dialog.Reminder{},
 	}
+}
+
+// locate finds a zone of the tz database, as the service does.
+func locate(name string) *time.Location {
+	l, err := time.LoadLocation(name)
+	if err != nil {
+		return nil
+	}
+	return l
 }
 
 // stage carries out a stage direction: time passing, or who speaks.

@@ -1,7 +1,6 @@
 package dialog
 
 import (
-	"encoding/json"
 	"slices"
 	"strconv"
 	"time"
@@ -105,11 +104,7 @@ func recordValue(r *Record) wording.Text {
 
 // date words a day in the person's zone.
 func (st *step) date(t time.Time) wording.Text {
-	if st.person != nil && st.person.Zone != "" {
-		if loc, err := time.LoadLocation(st.person.Zone); err == nil {
-			t = t.In(loc)
-		}
-	}
+	t = t.In(st.place(st.person))
 	return wording.T("date", "Day", t.Day(), "Month", wording.T("month."+strconv.Itoa(int(t.Month()))), "Year", strconv.Itoa(t.Year()))
 }
 
@@ -128,31 +123,6 @@ func (st *step) sawList() {
 		return
 	}
 	st.ask("which", map[string]string{})
-}
-
-// history says what was found and left, newest first.
-func (st *step) history() {
-	saw := st.focus()
-	if saw == nil {
-		st.sawList()
-		return
-	}
-	said := false
-	for i := range st.v.Last {
-		r := &st.v.Last[i]
-		if r.Saw != saw.ID || r.AsFound == nil || r.AsLeft == nil {
-			continue
-		}
-		said = true
-		found := *r
-		found.AsLeft = nil
-		st.say("history.line", "What", wording.T("what."+r.Characteristic), "Date", st.date(r.At),
-			"Found", recordValue(&found), "Left", recordValue(r))
-	}
-	if !said {
-		st.say("history.none", "Saw", wording.Raw(saw.Profile.Name))
-	}
-	st.show()
 }
 
 // dueList says what is due in the shop.
@@ -180,77 +150,8 @@ func (st *step) happened(kind string) {
 	}
 	st.touch(saw).Events = append(slices.Clone(saw.Events), Event{Kind: kind, Person: st.person.ID, At: st.now})
 	st.say("happened."+kind, "Saw", wording.Raw(saw.Profile.Name))
+	st.bringForward(saw)
 	st.show()
-}
-
-// defaultInterval is when a saw is checked again before anything is known of
-// its drift (practice).
-const defaultInterval = 90 * 24 * time.Hour
-
-func (st *step) months() int { return 3 }
-
-// remind asks for consent once, and sets the reminder of a saw.
-func (st *step) remind(saw *Saw) {
-	switch c := st.person.Consent; {
-	case c == nil:
-		st.ask("consent", nil)
-	case c.Given:
-		due := st.now.Add(defaultInterval)
-		body, err := json.Marshal(map[string]string{"saw": saw.ID})
-		if err != nil {
-			panic(err)
-		}
-		st.res.Remind = append(st.res.Remind, Reminder{ID: "check-" + saw.ID + "-" + st.person.ID, Person: st.person.ID,
-			Saw: saw.ID, Due: due, Body: body})
-		st.say("remind.set", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(due))
-		st.idle()
-	default:
-		st.idle()
-	}
-}
-
-// due handles a reminder that has fallen due: it says which saw and why, and
-// offers the check. It asks for no hand on the saw.
-func (st *step) due(in Due) {
-	for _, d := range st.v.Due {
-		if d.ID == in.ID {
-			st.v.Person = d.Person
-		}
-	}
-	saw := st.saw(in.Saw)
-	if !st.speak(st.v.Person) || saw == nil || saw.Retired || st.person.Consent == nil || !st.person.Consent.Given {
-		return
-	}
-	st.s.Saw = saw.ID
-	when := st.date(st.now)
-	for i := range st.v.Last {
-		if st.v.Last[i].Saw == saw.ID {
-			when = st.date(st.v.Last[i].At)
-		}
-	}
-	st.say("due.reminder", "Saw", wording.Raw(saw.Profile.Name), "Date", when)
-	st.ask("due", map[string]string{"job": "slider-level", "id": in.ID})
-}
-
-// dueAnswered handles the answer to a reminder.
-func (st *step) dueAnswered(v string, args map[string]string) {
-	saw := st.saw(st.s.Saw)
-	switch {
-	case v == "check" && saw != nil:
-		st.start(saw, procedureNamed(args["job"]))
-		return
-	case v == "later" && saw != nil:
-		due := st.now.Add(14 * 24 * time.Hour)
-		body, err := json.Marshal(map[string]string{"saw": saw.ID})
-		if err != nil {
-			panic(err)
-		}
-		st.res.Remind = append(st.res.Remind, Reminder{ID: args["id"], Person: st.person.ID, Saw: saw.ID, Due: due, Body: body})
-		st.say("remind.set", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(due))
-	default:
-		st.say("due.dropped")
-	}
-	st.idle()
 }
 
 // setUp starts the set-up of a new saw, and what is to follow it. It reports

@@ -51,13 +51,22 @@ func (st *step) pendingAsk() guard.Ask {
 	case "turnedback":
 		a.Text = wording.T("turnedback.ask")
 	case "consent":
-		a.Text = wording.T("consent.ask", "Saw", name, "Months", st.months())
+		a.Text = wording.T("consent.ask", "Saw", name)
+	case "zone":
+		a.Text = wording.T("zone.ask")
+		a.Choices = st.zoneChoices()
+	case "remove":
+		a.Text = wording.T("people.remove", "Name", wording.Raw(st.v.People.name(args["person"])))
+		a.Choices = choices("no", "yes")
+	case "forget":
+		a.Text = wording.T("forget.ask", "Saw", name)
+		a.Choices = choices("no", "forget")
 	case "retire":
 		a.Text = wording.T("retire.ask", "Saw", name)
 		a.Choices = choices("no", "yes")
 	case "due":
 		a.Text = wording.T("due.ask")
-		a.Choices = choices("check", "later", "notthis")
+		a.Choices = choices("check", "later", "done", "notthis")
 	}
 	return a
 }
@@ -81,8 +90,16 @@ func (st *step) pending(text string) bool {
 		st.s.Pending, st.s.Args = "", nil
 		return false
 	}
+	if st.s.Pending == "zone" && st.zoneAnswered(text) {
+		return true
+	}
 	a := st.pendingAsk()
 	v, ok := st.choose(a.Choices, text)
+	if day, named := st.when(text); !ok && named && st.s.Pending == "due" {
+		st.s.Pending, st.s.Args = "", nil
+		st.later(st.saw(st.s.Saw), day)
+		return true
+	}
 	if !ok {
 		kind, args := st.s.Pending, st.s.Args
 		st.s.Pending, st.s.Args = "", nil
@@ -111,7 +128,7 @@ func (st *step) moot() bool {
 		return saw == nil || saw.Running == nil || saw.Running.Person == st.person.ID
 	case "doubt", "turnedback":
 		return saw == nil || saw.Running == nil || saw.Running.Person != st.person.ID
-	case "resume", "consent", "due", "retire":
+	case "resume", "consent", "zone", "due", "retire", "forget":
 		return saw == nil || saw.Retired
 	}
 	return false
@@ -144,6 +161,15 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 	case "resume/afresh":
 		st.drop(saw, args["job"])
 		st.begin(saw, procedureNamed(args["job"]))
+		return
+	case "remove/yes":
+		st.removed(args["person"])
+		return
+	case "forget/forget":
+		st.forgotten(saw)
+		return
+	case "forget/no", "remove/no":
+		st.show()
 		return
 	case "retire/yes":
 		st.retire(saw)
@@ -180,7 +206,7 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 			st.doubted(saw, args, v)
 			return
 		case "due":
-			st.dueAnswered(v, args)
+			st.dueAnswered(v)
 			return
 		}
 	}
@@ -197,7 +223,7 @@ func (st *step) pendingPutRight(text string) bool {
 	if st.s.Asked == askedName(saw, putRight()) && reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
 		then, on := procedureNamed(st.s.Args["then"]), st.saw(st.s.Args["on"])
 		st.s.Pending, st.s.Args = "", nil
-		st.event(saw, guard.Ready, st.sent)
+		st.acked(saw, guard.Ready)
 		st.say("putright.done")
 		if then != nil && on != nil {
 			st.start(on, then)
@@ -264,9 +290,7 @@ func (st *step) takeOver(saw *Saw) {
 	st.s.Saw = saw.ID
 	st.say("takeover.done", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
 	if other := st.v.People.find(was); other != nil && was != st.person.ID {
-		voice := wording.NewVoice(other.Lang, other.unit())
-		st.res.Send = append(st.res.Send, Send{Person: was, Reply: Reply{Text: voice.Say(wording.T("takeover.told",
-			"Person", wording.Raw(st.v.People.name(st.person.ID)), "Saw", wording.Raw(saw.Profile.Name)))}})
+		st.tell(other, "takeover.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Saw", wording.Raw(saw.Profile.Name))
 	}
 	st.show()
 }

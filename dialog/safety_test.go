@@ -12,7 +12,7 @@ import (
 )
 
 // -conversations 100000 is the long form of the property test.
-var conversations = flag.Int("conversations", 1500, "random conversations of the safety property test")
+var conversations = flag.Int("conversations", 600, "random conversations of the safety property test")
 
 // watch is a second account of who may be asked for what, kept from the
 // messages alone: it shares no code with the guard.
@@ -104,7 +104,7 @@ func (w *watch) check(person string, r dialog.Result, now time.Time) string {
 				}
 			}
 		}
-		if reply.Drawing != nil && !reply.Caution {
+		if reply.Drawing != nil && reply.Drawing.Kind != "chart" && !reply.Caution {
 			return "a drawing without a caution"
 		}
 		if last := i == len(t.Replies)-1; last && (handsOn(t.Prompt.Name) || powered(t.Prompt.Name)) {
@@ -139,7 +139,7 @@ var tamper = []string{"ok", "yes", "done", "👍", "not unplugged", "unplugged?"
 	"guarded?", "not guarded", "guard is off", "back", "back", "fix 1", "fix 3", "fix 99", "where", "why", "how far?", "skip", "park", "resume",
 	"menu", "units mm", "units inch", "history", "due", "moved", "bumped", "new blade", "level", "parallel", "crosscut", "power is on",
 	"plugged in", "STOP", "START", "HELP", "", "   ", "0.03", "-0.12", "3 in", "banana", "1: 0.02, 2: 0.03", "99999", "take over", "leave it",
-	"no", "3 stuck", "1 the wrong way", "unplugged", "guarded", "fits", "go on", "start afresh", "saws", "\u202e3", "yes it fits", "read again"}
+	"no", "3 stuck", "1 the wrong way", "unplugged", "guarded", "fits", "full", "tilt", "rip", "edit", "retire", "quick", "go on", "start afresh", "saws", "\u202e3", "yes it fits", "read again"}
 
 // reply invents an answer to a prompt.
 func reply(r *rand.Rand, p dialog.PromptView) string {
@@ -157,14 +157,19 @@ func reply(r *rand.Rand, p dialog.PromptView) string {
 		switch p.Name {
 		case "strip.first", "strip.last":
 			return fmt.Sprintf("%.2f mm", 20+r.Float64()*0.3)
-		case "strip.length":
+		case "strip.length", "ripcut.length":
 			return "400 mm"
+		case "tilt.gap", "flip.gap":
+			return fmt.Sprintf("%.2f mm at the top", r.Float64()*0.5)
+		case "ripfence.distance", "ripcut.width", "flip.thickness", "tilt.height":
+			return fmt.Sprintf("%.2f mm", 60+r.Float64()*0.3)
 		case "slider.travel":
 			return "250 mm"
 		}
 		return fmt.Sprintf("%.2f mm", r.Float64()*0.3-0.1)
 	}
-	return []string{"level", "parallel", "crosscut", "resume", "menu"}[r.IntN(5)]
+	return []string{"level", "parallel", "crosscut", "resume", "menu", "tilt", "rip", "proof", "full run", "trouble", "check", "runout",
+		"references", "scoring", "riving knife"}[r.IntN(15)]
 }
 
 // TestSafety holds random conversations of two people on one saw and finds no

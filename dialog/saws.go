@@ -33,6 +33,9 @@ func (st *step) speakOf(saw *Saw) {
 // manage changes, copies or retires the saw that is spoken of.
 func (st *step) manage(what string) {
 	saw := st.focus()
+	if saw != nil {
+		st.s.Saw = saw.ID
+	}
 	switch {
 	case saw == nil:
 		st.sawList()
@@ -60,6 +63,16 @@ func (st *step) manage(what string) {
 	case what == "retire":
 		st.ask("retire", nil)
 	}
+}
+
+// addSaw sets a new saw up, where the person may.
+func (st *step) addSaw(then string) {
+	if st.person.Role == Measure {
+		st.say("role.setup")
+		st.show()
+		return
+	}
+	st.setUp(then)
 }
 
 // edit goes through the profile of a saw again. In the middle of a job, that

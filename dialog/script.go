@@ -237,6 +237,11 @@ func (t *Script) Adjust(k Key, caution wording.Text, plan func() guard.Adjustmen
 	if ans, ok := t.take(k); ok {
 		return ans.Moves
 	}
+	if t.person.Role == Measure {
+		a := question(Key{Name: "adjuster"}, "adjuster")
+		a.Choices, a.NoSkip = choices("park"), true
+		t.suspend(guard.Plain(a))
+	}
 	iso := t.isolated()
 	a := plan()
 	a.Key = k

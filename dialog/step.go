@@ -11,7 +11,16 @@ import (
 
 // Step handles one input and returns all that follows from it. It never
 // fails: a person's slip is answered with a sentence, a programmer's panics.
-func Step(v View, s State, in Input, now time.Time) Result {
+func Step(v View, s State, in Input, now time.Time) (res Result) {
+	defer func() {
+		switch r := recover().(type) {
+		case nil:
+		case needHistory:
+			res = Result{State: s, NeedHistory: r.saw}
+		default:
+			panic(r)
+		}
+	}()
 	v.Saws, v.Last = slices.Clone(v.Saws), slices.Clone(v.Last)
 	v.People.Persons = slices.Clone(v.People.Persons)
 	st := &step{v: v, s: s, now: now, sent: now}
@@ -142,6 +151,13 @@ func (st *step) event(saw *Saw, k guard.EventKind, at time.Time) {
 	st.touch(saw).Power = saw.Power.With(guard.Event{Kind: k, Person: st.person.ID, Conversation: st.v.Conversation, At: at})
 }
 
+// acked adds an acknowledgement, as of when it was sent. One that arrives too
+// late to count is void at once, and for good.
+func (st *step) acked(saw *Saw, k guard.EventKind) {
+	st.event(saw, k, st.sent)
+	st.heard(saw)
+}
+
 // active returns the saw whose running job this person holds, or nil.
 func (st *step) active() *Saw {
 	if saw := st.saw(st.s.Saw); saw != nil && saw.Running != nil && saw.Running.Person == st.person.ID {
@@ -192,12 +208,12 @@ func (st *step) acknowledge(saw *Saw, p guard.Prompt, text string) bool {
 	case a.Instead != "":
 		st.accept(saw, Answer{Key: Key{Name: a.Instead}, Text: "said"})
 	case p.Class() == guard.Unplug:
-		st.event(saw, guard.Unplugged, st.sent)
+		st.acked(saw, guard.Unplugged)
 		if _, ok := saw.Power.Isolated(st.person.ID, st.now); !ok {
 			st.say("safety.late")
 		}
 	case p.Class() == guard.MakeSafe:
-		st.event(saw, guard.Ready, st.sent)
+		st.acked(saw, guard.Ready)
 	}
 	st.show()
 	return true

@@ -1,0 +1,95 @@
+package dialog
+
+import (
+	"shimwright/calc"
+	"shimwright/dialog/wording"
+)
+
+// month is the mean length of one, in days, for rates.
+const month = 365.25 / 12
+
+// history says of each characteristic what was left and found, how fast it
+// moves and when it would leave its tolerance, with a chart of the one that
+// decides the next date.
+func (st *step) history() {
+	saw := st.focus()
+	if saw == nil {
+		st.sawList()
+		return
+	}
+	st.past(saw.ID)
+	all := st.records(saw.ID, "")
+	next, dated := st.nextDate(saw)
+	var chart *Drawing
+	for _, c := range characteristics(all) {
+		records := st.records(saw.ID, c)
+		st.historyLine(c, records)
+		if chart == nil || next.Reason.Characteristic == c {
+			chart = st.chart(saw, c, records, next)
+		}
+	}
+	if !dated {
+		st.say("history.none", "Saw", wording.Raw(saw.Profile.Name))
+	} else {
+		st.say("history.next", "Date", st.date(next.Due), "Reason", reason(next))
+	}
+	st.show()
+	if chart != nil && len(st.res.Turn.Replies) > 0 {
+		st.res.Turn.Replies[0].Drawing = chart
+	}
+}
+
+// historyLine says where one characteristic stands and how it moves.
+func (st *step) historyLine(c string, records []Record) {
+	last := records[len(records)-1]
+	args := []any{"What", wording.T("what." + c), "Date", st.date(last.At), "Left", recordValue(&last)}
+	found := last
+	found.AsLeft = nil
+	if last.AsFound != nil {
+		args = append(args, "Found", recordValue(&found))
+	} else {
+		args = append(args, "Found", wording.T("value.none"))
+	}
+	line, err := course(records)
+	if err != nil {
+		st.say("history.line", args...)
+		return
+	}
+	st.say("history.drift", append(args, "Rate", unitValue(last.Unit, line.B*month))...)
+}
+
+// unitValue words a signed value in the unit of a record.
+func unitValue(unit string, v float64) wording.Text {
+	if unit == "rad" {
+		return wording.T("value.angle", "Value", wording.Tilt{Value: calc.Angle(v), Decimals: 3, Signed: true})
+	}
+	return wording.T("value.length", "Value", wording.Size{Value: calc.Length(v), Resolution: 0.001, Signed: true})
+}
+
+// series turns visits into one course without the adjustments between: each
+// interval's change, from what was left to what was found next, is kept, and
+// the jump of an adjustment taken out, so that the last value is what was left
+// last. Times are days after the first visit.
+func series(records []Record) (days, values []float64) {
+	shift := 0.0
+	for i, r := range records {
+		if r.AsLeft == nil {
+			continue
+		}
+		found := r.AsLeft
+		if i > 0 && r.AsFound != nil {
+			found = r.AsFound
+		}
+		days = append(days, r.At.Sub(records[0].At).Hours()/24)
+		values = append(values, found.Value+shift)
+		shift += found.Value - r.AsLeft.Value
+	}
+	for i := range values {
+		values[i] -= shift
+	}
+	return days, values
+}
+
+// course fits a straight line to the course of a characteristic. It needs
+// three visits or more.
+func course(records []Record) (calc.Line, error) { return calc.FitLine(series(records)) }

@@ -1,0 +1,314 @@
+package dialog
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"shimwright/dialog/guard"
+	"shimwright/dialog/wording"
+)
+
+// A shop may have several people. An owner invites and removes them and says
+// who may set up and who may measure.
+
+// joinFor is how long an invitation is open.
+const joinFor = 7 * 24 * time.Hour
+
+// JoinHash is how a join code is kept, and what its address is made of: the
+// code itself is only ever shown. Case, spaces and dashes do not matter.
+func JoinHash(code string) string {
+	plain := strings.ToUpper(strings.Map(func(r rune) rune {
+		if r == ' ' || r == '-' {
+			return -1
+		}
+		return r
+	}, code))
+	sum := sha256.Sum256([]byte("join:" + plain))
+	return hex.EncodeToString(sum[:])
+}
+
+// peopleCommands are commands about people, saws and intervals whose words the
+// catalogue lists; what follows the words is their argument.
+var peopleCommands = [...]string{"invite", "people", "remove", "handto", "interval", "forget", "duemonth", "rolesetter", "rolemeasure", "roleowner"}
+
+// peopleCommand handles a message that is such a command.
+func (st *step) peopleCommand(text string) bool {
+	low := " " + strings.ToLower(strings.Join(strings.Fields(strings.TrimRight(text, ".?! ")), " ")) + " "
+	for _, c := range peopleCommands {
+		for _, w := range st.phrases("words." + c) {
+			if rest, ok := strings.CutPrefix(low, " "+w+" "); ok {
+				st.people1(c, strings.TrimSpace(rest))
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// people1 carries a command about people out.
+func (st *step) people1(c, rest string) {
+	owner := st.person.Role == Owner
+	switch {
+	case c == "people":
+		st.listPeople()
+	case c == "duemonth":
+		st.dueMonth()
+	case c == "handto":
+		st.handTo(rest)
+	case !owner:
+		st.say("role.owner")
+		st.show()
+	case c == "invite":
+		st.invite(rest)
+	case c == "remove":
+		st.removePerson(rest)
+	case c == "interval":
+		st.interval(rest)
+	case c == "forget":
+		st.forgetSaw()
+	default:
+		st.setRole(map[string]Role{"rolesetter": Setter, "rolemeasure": Measure, "roleowner": Owner}[c], rest)
+	}
+}
+
+// invite makes a join code. Whoever sends it joins this shop, to measure and
+// set up, or only to measure.
+func (st *step) invite(rest string) {
+	if len(st.v.Token) < 8 {
+		st.say("invite.later")
+		st.show()
+		return
+	}
+	code := strings.ToUpper(st.v.Token[:4] + "-" + st.v.Token[4:8])
+	role := Setter
+	for _, w := range st.phrases("words.onlymeasure") {
+		if strings.Contains(rest, w) {
+			role = Measure
+		}
+	}
+	open := slices.DeleteFunc(slices.Clone(st.v.People.Joins), func(j Join) bool { return st.now.After(j.Expires) })
+	st.v.People.Joins = append(open, Join{Hash: JoinHash(code), Role: role, Expires: st.now.Add(joinFor)})
+	st.people, st.res.Join = true, JoinHash(code)
+	st.say("invite.done", "Code", wording.Raw(code))
+	st.show()
+}
+
+// byName finds a person of the shop by name or id.
+func (st *step) byName(name string) *Person {
+	for i := range st.v.People.Persons {
+		p := &st.v.People.Persons[i]
+		if !p.Removed && (strings.EqualFold(p.Name, name) || strings.EqualFold(p.ID, name)) {
+			return p
+		}
+	}
+	return nil
+}
+
+// someone finds a person, or says that nobody has that name.
+func (st *step) someone(name string) *Person {
+	p := st.byName(name)
+	if p == nil {
+		st.say("people.nobody", "Name", wording.Raw(clean(name, 30)))
+		st.show()
+	}
+	return p
+}
+
+func (st *step) listPeople() {
+	for i := range st.v.People.Persons {
+		if p := &st.v.People.Persons[i]; !p.Removed {
+			st.say("people.line", "Name", wording.Raw(st.v.People.name(p.ID)), "Role", wording.T("role."+string(p.Role)))
+		}
+	}
+	st.show()
+}
+
+// removePerson takes a person out of the shop: their devices and addresses no
+// longer count, what they ran waits for somebody else.
+func (st *step) removePerson(name string) {
+	p := st.someone(name)
+	if p == nil {
+		return
+	}
+	if p.ID == st.person.ID {
+		st.say("people.self")
+		st.show()
+		return
+	}
+	st.ask("remove", map[string]string{"person": p.ID})
+}
+
+func (st *step) removed(id string) {
+	p := st.v.People.find(id)
+	if p == nil {
+		st.idle()
+		return
+	}
+	p.Removed, p.Addresses, p.Links, p.Consent = true, nil, nil, nil
+	p.Devices = slices.Clone(p.Devices)
+	for i := range p.Devices {
+		p.Devices[i].Revoked = true
+	}
+	st.people = true
+	for _, d := range st.v.Due {
+		if d.Person == id {
+			st.res.Forget = append(st.res.Forget, d.ID)
+		}
+	}
+	st.say("people.removed", "Name", wording.Raw(st.v.People.name(id)))
+	for i := range st.v.Saws {
+		saw := &st.v.Saws[i]
+		if saw.Running != nil && saw.Running.Person == id {
+			st.event(saw, guard.Handed, st.now)
+			st.park(saw)
+			if saw.Power.Open() {
+				st.say("people.leftopen", "Saw", wording.Raw(saw.Profile.Name))
+			}
+		}
+	}
+	st.show()
+}
+
+func (st *step) setRole(role Role, name string) {
+	p := st.someone(name)
+	if p == nil {
+		return
+	}
+	if p.ID == st.person.ID && role != Owner {
+		st.say("people.self")
+		st.show()
+		return
+	}
+	p.Role = role
+	st.people = true
+	st.say("people.line", "Name", wording.Raw(st.v.People.name(p.ID)), "Role", wording.T("role."+string(role)))
+	st.show()
+}
+
+// handTo gives the running job to another person, who is told. What was
+// acknowledged is void.
+func (st *step) handTo(name string) {
+	saw := st.active()
+	if saw == nil {
+		st.say("park.nothing")
+		st.idle()
+		return
+	}
+	p := st.someone(name)
+	if p == nil {
+		return
+	}
+	if p.ID == st.person.ID {
+		st.show()
+		return
+	}
+	st.touch(saw).Running = saw.Running.edit()
+	saw.Running.Person = p.ID
+	st.event(saw, guard.Handed, st.now)
+	st.tell(p, "hand.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+	id := "hand.done"
+	if saw.Power.Open() {
+		id = "hand.open"
+	}
+	st.say(id, "Person", wording.Raw(st.v.People.name(p.ID)), "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+	st.say("idle.hint")
+	st.turn(Reply{}, PromptView{Kind: KindIdle})
+}
+
+// tell sends a person a message that they did not ask for, worded for them.
+func (st *step) tell(p *Person, id string, args ...any) {
+	voice := wording.NewVoice(p.Lang, p.unit())
+	st.res.Send = append(st.res.Send, Send{Person: p.ID, Reply: Reply{Text: sentences(voice.Say(wording.T(id, args...)))}})
+}
+
+// interval sets a fixed interval for the saw that is spoken of, in months; 0
+// leaves it to the records again.
+func (st *step) interval(rest string) {
+	saw := st.focus()
+	if saw == nil {
+		st.sawList()
+		return
+	}
+	months := -1
+	for w := range strings.FieldsSeq(rest) {
+		if n, err := strconv.Atoi(w); err == nil {
+			months = n
+		}
+	}
+	if months < 0 || months > 24 {
+		st.say("interval.unclear")
+		st.show()
+		return
+	}
+	st.touch(saw).Events = append(slices.Clone(saw.Events), Event{Kind: "interval", What: strconv.Itoa(months), Person: st.person.ID, At: st.now})
+	if months == 0 {
+		st.say("interval.free", "Saw", wording.Raw(saw.Profile.Name))
+	} else {
+		st.say("interval.set", "Saw", wording.Raw(saw.Profile.Name), "Count", months)
+	}
+	if c := st.person.Consent; c != nil && c.Given {
+		if next, ok := st.nextDate(saw); ok {
+			st.set(saw, st.person, next.Due, false)
+		}
+	}
+	st.show()
+}
+
+// forgetSaw asks before a saw and all that is known of it is deleted.
+func (st *step) forgetSaw() {
+	saw := st.focus()
+	if saw == nil {
+		st.sawList()
+		return
+	}
+	st.s.Saw = saw.ID
+	if saw.Running != nil && saw.Running.Person != st.person.ID {
+		st.ask("takeover", map[string]string{"job": saw.Running.Procedure})
+		return
+	}
+	if saw.Running != nil && !st.leave(saw, "", nil) {
+		return
+	}
+	st.ask("forget", nil)
+}
+
+// forgotten deletes a saw: the caller erases its document and its records.
+func (st *step) forgotten(saw *Saw) {
+	st.res.EraseSaw = saw.ID
+	for _, d := range st.v.Due {
+		if d.Saw == saw.ID {
+			st.res.Forget = append(st.res.Forget, d.ID)
+		}
+	}
+	st.say("forget.done", "Saw", wording.Raw(saw.Profile.Name))
+	saw.Retired, saw.Running, saw.Parked = true, nil, nil
+	st.s.Saw = ""
+	st.idle()
+}
+
+// dueMonth lists everything that is due within a month, for every saw.
+func (st *step) dueMonth() {
+	st.past("*")
+	until := st.now.AddDate(0, 1, 0)
+	none := true
+	for _, saw := range st.usable() {
+		next, ok := st.nextDate(saw)
+		switch {
+		case !ok:
+			st.say("duemonth.never", "Saw", wording.Raw(saw.Profile.Name))
+		case next.Due.Before(until):
+			st.say("duemonth.line", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(next.Due), "Reason", reason(next))
+		default:
+			continue
+		}
+		none = false
+	}
+	if none {
+		st.say("due.none")
+	}
+	st.show()
+}

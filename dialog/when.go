@@ -1,0 +1,85 @@
+package dialog
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+)
+
+// when understands a day that a person names: "tomorrow", "in two weeks",
+// "Saturday", "12 March", "2026-03-12". Words come from the catalogue. The day
+// is in the person's zone and after today.
+func (st *step) when(text string) (time.Time, bool) {
+	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '-' })
+	today := st.now.In(st.place(st.person))
+	if d, err := time.ParseInLocation(time.DateOnly, strings.TrimSpace(text), today.Location()); err == nil {
+		return d, d.After(today)
+	}
+	has := func(id string) (int, bool) {
+		for i, alternatives := range st.phrases(id) {
+			for alt := range strings.SplitSeq(alternatives, "/") {
+				if slices.Contains(words, alt) {
+					return i, true
+				}
+			}
+		}
+		return 0, false
+	}
+	n := 1
+	if i, ok := has("words.numbers"); ok {
+		n = i + 1
+	}
+	for _, w := range words {
+		if v, err := strconv.Atoi(w); err == nil {
+			n = v
+		}
+	}
+	if n < 1 || n > 400 {
+		return time.Time{}, false
+	}
+	if m, ok := has("words.months"); ok {
+		d := time.Date(today.Year(), time.Month(m+1), n, 0, 0, 0, 0, today.Location())
+		if d.Day() != n {
+			return time.Time{}, false
+		}
+		if !d.After(today) {
+			d = d.AddDate(1, 0, 0)
+		}
+		return d, true
+	}
+	switch unit, ok := has("words.spans"); {
+	case ok && unit == 0:
+		return today.AddDate(0, 0, n), true
+	case ok && unit == 1:
+		return today.AddDate(0, 0, 7*n), true
+	case ok && unit == 2:
+		return today.AddDate(0, n, 0), true
+	}
+	if _, ok := has("words.tomorrow"); ok {
+		return today.AddDate(0, 0, 1), true
+	}
+	if day, ok := has("words.weekdays"); ok {
+		ahead := (day - int(today.Weekday()) + 7) % 7
+		if ahead == 0 {
+			ahead = 7
+		}
+		return today.AddDate(0, 0, ahead), true
+	}
+	return time.Time{}, false
+}
+
+// titled writes a name as the tz database does: New_York.
+func titled(s string) string {
+	parts := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '_' })
+	for i, p := range parts {
+		if strings.Contains(p, "/") {
+			continue
+		}
+		r := []rune(strings.ToLower(p))
+		r[0] = unicode.ToUpper(r[0])
+		parts[i] = string(r)
+	}
+	return strings.Join(parts, "_")
+}
