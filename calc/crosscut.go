@@ -36,11 +36,8 @@ func FiveCut(a, b, l Length, reading ...Component) (Estimate, error) {
 	if err := smallAngle("a", Angle(eps)); err != nil {
 		return Estimate{}, bad("a", "differs from b by more than a fence can be out")
 	}
-	parts := twice(reading)
-	for i := range parts {
-		parts[i] = parts[i].Times(1 / (fiveCutFactor * float64(l)))
-	}
-	return estimate("l", eps, parts)
+	k := 1 / (fiveCutFactor * float64(l))
+	return estimate("l", eps, across(reading, k, -k))
 }
 
 // Opening is where a joint of two pieces cut alike stays open when they are
@@ -81,11 +78,7 @@ func pairError(gap, arm Length, open Opening, reading []Component) (Estimate, er
 	if err := smallAngle("gap", Angle(delta)); err != nil {
 		return Estimate{}, bad("gap", "is more than a stop can be out")
 	}
-	parts := make([]Component, len(reading))
-	for i := range reading {
-		parts[i] = reading[i].Times(1 / (2 * float64(arm)))
-	}
-	return estimate("gap", sign*delta, parts)
+	return estimate("gap", sign*delta, across(reading, 1/(2*float64(arm))))
 }
 
 // MitreFenceError turns the error of a mitre cut into the error ε of the fence

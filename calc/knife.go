@@ -20,11 +20,7 @@ func halfDifference(left, right Length, sign float64, reading []Component) (Esti
 	if err := finite("right", float64(right)); err != nil {
 		return Estimate{}, err
 	}
-	parts := twice(reading)
-	for i := range parts {
-		parts[i] = parts[i].Times(0.5)
-	}
-	return estimate("left", sign*float64(left-right)/2, parts)
+	return estimate("left", sign*float64(left-right)/2, across(reading, 0.5, -0.5))
 }
 
 // Knife is a riving knife as measured at the mounted blade.

@@ -23,7 +23,7 @@ func SliderToe(front, rear, l, d Length, reading ...Component) (Estimate, error)
 	if err := finite("rear", float64(rear)); err != nil {
 		return Estimate{}, err
 	}
-	return overReference("front", float64(front-rear), l, d, twice(reading)...)
+	return overReference("front", float64(front-rear), l, d, across(reading, 1, -1)...)
 }
 
 // Travel is a pair of readings of one spot, turned from front to rear.
@@ -31,7 +31,7 @@ type Travel struct{ Front, Rear Length }
 
 // SliderToeMean returns the toe over d from two or more spots measured as by
 // SliderToe. Their scatter is the repeatability; tool holds what it does not
-// show, the components of one reading's resolution and errors.
+// show, the components of the resolution and the errors of one reading.
 func SliderToeMean(spots []Travel, l, d Length, tool ...Component) (Estimate, error) {
 	diff := make([]float64, len(spots))
 	for i, s := range spots {
@@ -47,7 +47,11 @@ func SliderToeMean(spots []Travel, l, d Length, tool ...Component) (Estimate, er
 	if err != nil {
 		return Estimate{}, err
 	}
-	return overReference("spots", mean, l, d, append(twice(tool), scatter)...)
+	gains := make([]float64, 2*len(spots))
+	for i := range gains {
+		gains[i] = 1 / float64(len(spots))
+	}
+	return overReference("spots", mean, l, d, append(across(tool, gains...), scatter)...)
 }
 
 // overReference states a difference of two readings l apart over d.
@@ -65,8 +69,8 @@ func overReference(input string, diff float64, l, d Length, parts ...Component) 
 	return estimate(input, diff*k, parts)
 }
 
-// estimate combines the parts about a value. No part at all is an error of the
-// caller's: a reading without uncertainty cannot be judged.
+// estimate combines the parts about a value. A reading without any component
+// is refused: without an uncertainty it cannot be judged.
 func estimate(input string, value float64, parts []Component) (Estimate, error) {
 	e := Combine(parts...)
 	e.Value = value
@@ -79,9 +83,14 @@ func estimate(input string, value float64, parts []Component) (Estimate, error) 
 	return e, nil
 }
 
-// twice returns the components of a difference of two such readings.
-func twice(reading []Component) []Component {
-	return append(append(make([]Component, 0, 2*len(reading)+1), reading...), reading...)
+// across returns what readings that share these components contribute to a
+// result Σ gains[i]·x[i].
+func across(reading []Component, gains ...float64) []Component {
+	var parts []Component
+	for _, c := range reading {
+		parts = append(parts, c.Across(gains...)...)
+	}
+	return parts
 }
 
 // ShiftAt returns how far, across the machine, to move the slider at x so that

@@ -14,7 +14,7 @@ func FenceToe(front, rear, l, d Length, reading ...Component) (Estimate, error) 
 	if err := distances(front, rear); err != nil {
 		return Estimate{}, err
 	}
-	return overReference("rear", float64(rear-front), l, d, twice(reading)...)
+	return overReference("rear", float64(rear-front), l, d, across(reading, 1, -1)...)
 }
 
 func distances(front, rear Length) error {
@@ -40,16 +40,15 @@ func FenceToeThroughSlider(front, rear, l, d Length, slider Estimate, reading ..
 	if err != nil {
 		return Estimate{}, bad("slider", "has no known toe")
 	}
-	e, err := overReference("rear", float64(rear-front), l, d, twice(reading)...)
-	if err != nil {
+	if err := positive("l", l); err != nil {
+		return Estimate{}, err
+	}
+	if err := positive("d", d); err != nil {
 		return Estimate{}, err
 	}
 	k := float64(d / l)
-	parts := twice(reading)
-	for i := range parts {
-		parts[i] = parts[i].Times(k)
-	}
-	return estimate("slider", e.Value-slider.Value, append(parts, own))
+	parts := append(across(reading, k, -k), own)
+	return estimate("rear", float64(rear-front)*k-slider.Value, parts)
 }
 
 // component returns the standard uncertainty of an estimate as one component

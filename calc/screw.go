@@ -62,15 +62,24 @@ func NextScrew(moves []ScrewMove, value float64, o ScrewOptions) (ScrewAdvice, S
 	s := learnScrew(moves, o.U)
 	a := ScrewAdvice{Predicted: value}
 	need := o.Target - value
+	if err := inRange("moves", s.Rate, s.RateU); err != nil {
+		return ScrewAdvice{}, Screw{}, err
+	}
+	if err := inRange("value", need); err != nil {
+		return ScrewAdvice{}, Screw{}, err
+	}
 	switch {
 	case math.Abs(need) <= o.U/2:
 		a.Done = true
 	case s.Rate == 0:
 		a.trial(moves, o)
 	default:
-		a.Turns = roundTo(clamp(need/s.Rate, o.MaxTurn), o.Step)
+		a.Turns = o.allowed(need / s.Rate)
 		a.Predicted = value + a.Turns*s.Rate
 		a.Done = a.Turns == 0
+		if err := inRange("moves", a.Predicted); err != nil {
+			return ScrewAdvice{}, Screw{}, err
+		}
 	}
 	if a.Turns < 0 {
 		a.Past = o.Past
@@ -92,7 +101,7 @@ func (a *ScrewAdvice) trial(moves []ScrewMove, o ScrewOptions) {
 		return
 	}
 	a.Trial = true
-	a.Turns = math.Max(o.Step, roundTo(math.Min(next, o.MaxTurn), o.Step))
+	a.Turns = math.Max(o.Step, o.allowed(next))
 }
 
 // learnScrew returns the rate that the moves show: the secant through the last
@@ -155,8 +164,11 @@ func (o ScrewOptions) check() error {
 	return nil
 }
 
-// roundTo returns v as the nearest multiple of step.
-func roundTo(v, step float64) float64 { return math.Round(v/step) * step }
+// allowed returns the multiple of Step nearest to v, within MaxTurn.
+func (o ScrewOptions) allowed(v float64) float64 {
+	most := math.Floor(o.MaxTurn/o.Step + 1e-9)
+	return clamp(math.Round(v/o.Step), most) * o.Step
+}
 
 // clamp returns v within ± limit.
 func clamp(v, limit float64) float64 { return math.Max(-limit, math.Min(limit, v)) }

@@ -469,7 +469,7 @@ func (s *search) reset() {
 // as the best turns predict.
 func (s *search) misses(out []int) (before, after float64) {
 	for _, i := range out {
-		before += s.now[i].miss(s.h[i])
+		before += s.next[i].miss(s.h[i])
 		for g := range s.scenarios {
 			sc := &s.scenarios[g]
 			z := s.h[i]

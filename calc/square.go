@@ -35,9 +35,5 @@ func StraightedgeFlip(gap Length, reading ...Component) (Estimate, error) {
 	if err := notNegative("gap", gap); err != nil {
 		return Estimate{}, err
 	}
-	parts := make([]Component, len(reading))
-	for i := range reading {
-		parts[i] = reading[i].Times(0.5)
-	}
-	return estimate("gap", float64(gap)/2, parts)
+	return estimate("gap", float64(gap)/2, across(reading, 0.5))
 }

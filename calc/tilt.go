@@ -52,11 +52,7 @@ func gapAngle(gap, over Length, overName string, sign float64, reading []Compone
 	if err := smallAngle("gap", Angle(a)); err != nil {
 		return Estimate{}, bad("gap", "is more than a stop can be out")
 	}
-	parts := make([]Component, len(reading))
-	for i := range reading {
-		parts[i] = reading[i].Times(1 / float64(over))
-	}
-	return estimate("gap", sign*a, parts)
+	return estimate("gap", sign*a, across(reading, 1/float64(over)))
 }
 
 // TiltByLevel returns the tilt error in radians from a level or an angle gauge
@@ -77,7 +73,7 @@ func TiltByLevel(blade, table, nominal Angle, reading ...Component) (Estimate, e
 	if err := smallAngle("blade", e); err != nil {
 		return Estimate{}, bad("blade", "is more than ten degrees from the nominal angle")
 	}
-	return estimate("blade", float64(e), twice(reading))
+	return estimate("blade", float64(e), across(reading, 1, -1))
 }
 
 // TiltByFlip returns the tilt error in radians at the 90° stop from a piece of
