@@ -81,10 +81,15 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	people := newcomers{newID: newID, zone: cfg.Zone}
 	a.pairing = &pairing{store: s, now: clock, people: people, token: newToken}
 	pages := page.New()
-	channels := []channel.Channel{pageChannel{Channel: pages, store: s, now: clock}, out}
+	nets, err := networks(cfg, clock)
+	if err != nil {
+		return nil, err
+	}
+	channels := append([]channel.Channel{pageChannel{Channel: pages, store: s, now: clock}, out}, nets...)
 	a.deliverer = newDeliverer(s, channels, clock, rand.Float64, log)
 	a.deliverer.count = meter.delivered
-	a.handler = &handler{store: s, now: clock, people: people, token: newToken, limits: limitsOf(channels),
+	a.deliverer.silenced = silenced(s, telephones(channels))
+	a.handler = &handler{store: s, now: clock, people: people, zone: cfg.Zone, token: newToken, limits: limitsOf(channels), phone: telephones(channels),
 		wake: func(conversation string) { pages.Wake(conversation); a.deliverer.kick() }, absolute: absolute(cfg),
 		dialog: dialog.Step, lanes: newLanes(), log: log, meter: meter}
 	a.reminders = newReminders(s, a.handler.fire, clock, rand.Float64, log)
@@ -94,6 +99,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 		guard: &guard{store: s, keys: keys, pairing: cfg.Pairing, owner: cfg.LocalOwner,
 			hosts: newHosts(cfg, machine), now: clock},
 		places:  directory{store: s, newID: newID},
+		intake:  newIntake(cfg, nets, a.handler, a.deliverer, s, clock, log),
 		limiter: newLimiter(cfg.Rate, cfg.Burst),
 		secure:  cfg.PublicURL != nil && cfg.PublicURL.Scheme == "https",
 		closing: a.closing, now: clock, stopwatch: time.Now, requests: newID, log: log, meter: meter,

@@ -35,6 +35,15 @@ type settings struct {
 	WebhookSecrets  string `split_words:"true" desc:"secrets (whsec_...) of programs that sign their messages, separated by commas; several while one is replaced"`
 	CallbackURL     string `split_words:"true" desc:"where messages that nobody asked for (reminders) are posted, signed"`
 	CallbackSecrets string `split_words:"true" desc:"secrets (whsec_...) that sign what is posted there; by default SHIMWRIGHT_WEBHOOK_SECRETS"`
+	SmsGateway      string `split_words:"true" desc:"sendsms address of a text gateway (Kannel), e.g. http://127.0.0.1:13013/cgi-bin/sendsms; turns text messages on"`
+	SmsUser         string `split_words:"true" desc:"user of the gateway's sendsms service"`
+	SmsPassword     string `split_words:"true" desc:"its password"`
+	SmsSecret       string `split_words:"true" desc:"secret of 16 characters or more, key=... in the address that the gateway calls for a text"`
+	SmsFrom         string `split_words:"true" desc:"number that texts come from; by default the gateway's global-sender"`
+	SmsPeople       string `split_words:"true" desc:"numbers of those who may write, with country code, separated by commas; others get one polite sentence"`
+	SmsOwn          string `split_words:"true" desc:"address where the gateway reaches this service; by default http://127.0.0.1, the port of SHIMWRIGHT_LISTEN and /v1/channels/sms"`
+	SmsRegion       string `split_words:"true" desc:"country of numbers that the gateway gives without country code, e.g. DE; by default it always gives one"`
+	SmsParts        string `split_words:"true" default:"6" desc:"most parts of one text, the gateway's max-messages"`
 	Zone            string `default:"Local" desc:"time zone of people who have not chosen one, e.g. Europe/Berlin"`
 	Log             string `default:"info" desc:"least level that is logged: debug, info, warn or error"`
 	LogFormat       string `split_words:"true" default:"text" desc:"text or json"`
@@ -55,6 +64,7 @@ type Config struct {
 	WebhookSecrets  []Secret
 	CallbackURL     *url.URL // nil when not set
 	CallbackSecrets []Secret
+	SMS             smsSettings
 	Zone            string // of the tz database; "" where only the offset is known
 	Log             slog.Level
 	LogJSON         bool
@@ -162,6 +172,7 @@ func (s settings) read(f *faults) Config {
 	if s.CallbackSecrets != "" {
 		c.CallbackSecrets = secretList(f, "CALLBACK_SECRETS", s.CallbackSecrets)
 	}
+	c.SMS = s.readSMS(f, c.Listen)
 	c.together(f)
 	return c
 }

@@ -49,9 +49,11 @@ type deliverer struct {
 	now    func() time.Time
 	random func() float64                             // [0, 1)
 	count  func(channelName string, o deliveryResult) // for the metrics; may be nil
-	log    *slog.Logger
-	kicked chan struct{}
-	busy   sync.WaitGroup
+	// silenced reports whether a message may no longer go; may be nil.
+	silenced func(context.Context, store.Delivery, channel.Message) bool
+	log      *slog.Logger
+	kicked   chan struct{}
+	busy     sync.WaitGroup
 }
 
 // deliveryResult is how an attempt ended, as it is counted.
@@ -61,7 +63,7 @@ const (
 	wasSent     deliveryResult = "sent"
 	wasRetried  deliveryResult = "retried"
 	wasPostpone deliveryResult = "postponed" // not tried: no slot, or the channel is down
-	wasExpired  deliveryResult = "expired"
+	wasExpired  deliveryResult = "expired"   // its time was over, or the person has said STOP
 	wasDead     deliveryResult = "dead"
 	wasLost     deliveryResult = "lost" // the lease had passed on: the message may go twice
 )
@@ -174,7 +176,7 @@ func (d *deliverer) attempt(stop context.Context, r *route, period int, m store.
 		d.await(stop, r, m, ref)
 	case e == nil:
 		d.settle(m, store.Sent, time.Time{}, wasSent, "")
-	case e == errExpired:
+	case e == errExpired, e == errSilenced:
 		d.settle(m, store.Dropped, time.Time{}, wasExpired, e.Reason)
 	case !e.Temporary:
 		d.settle(m, store.Dead, now, wasDead, e.Reason)
@@ -183,8 +185,11 @@ func (d *deliverer) attempt(stop context.Context, r *route, period int, m store.
 	}
 }
 
-// errExpired ends a message whose time is over.
-var errExpired = &channel.SendError{Reason: "its time was over before it could be sent"}
+// What ends a message without an attempt.
+var (
+	errExpired  = &channel.SendError{Reason: "its time was over before it could be sent"}
+	errSilenced = &channel.SendError{Reason: "the person has said STOP"}
+)
 
 // send calls the channel within the time that the attempt and the message's
 // own expiry leave.
@@ -203,6 +208,9 @@ func (d *deliverer) send(r *route, m store.Delivery, ref string) (err error) {
 	msg.Ref = ref
 	ctx, cancel := context.WithTimeout(context.Background(), left)
 	defer cancel()
+	if d.silenced != nil && d.silenced(ctx, m, msg) {
+		return errSilenced
+	}
 	defer func() {
 		if p := recover(); p != nil {
 			d.log.Error("a channel failed on a message", "channel", m.Out.Channel, "message", m.Out.ID,

@@ -35,6 +35,7 @@ type handler struct {
 	limits func(channel string) dialog.Limits
 	phone  func(channel string) bool // a telephone network: STOP silences all but START
 	wake   func(conversation string) // called after a commit
+	zone   string // offered to people who have not chosen one
 	dialog func(dialog.View, dialog.State, dialog.Input, time.Time) dialog.Result
 	// absolute makes an address of the service one that others can call.
 	absolute func(path string) string
@@ -131,6 +132,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	l.view.Locate, l.view.ZoneGuess, l.view.Token = locate, h.zone, joinToken()
 	var peopleChanged bool
 	if e.speaker != nil {
 		l.view.People, l.view.Person, peopleChanged, err = e.speaker.in(l.view.People, h.people, now)
@@ -148,6 +150,13 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	}
 	if res.People == nil && peopleChanged {
 		res.People = &l.view.People
+	}
+	if res.Join != "" {
+		// Before the commit, so that a code that was told always leads here; one
+		// that leads here and was never told is of no use to anybody.
+		if err := h.store.Point(ctx, joinAddress(res.Join), "", e.shop); err != nil && !errors.Is(err, store.ErrStale) {
+			return nil, err
+		}
 	}
 	c := h.commit(docs, l, e, res, now)
 	err = h.store.Commit(ctx, c)

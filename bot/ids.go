@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"strings"
+	"time"
 )
 
 // newID returns an id that nobody can guess and that is easily read out: 80
@@ -52,4 +53,39 @@ func mask(s string) string {
 		i = j
 	}
 	return b.String()
+}
+
+// joinAlphabet has no letter or digit that is mistaken for another.
+const joinAlphabet = "ABCDEFGHJKMNPQRSTVWXYZ23456789"
+
+// joinToken is a fresh short text for a join code: eight places of thirty, 39
+// bits, good for a code that is open for a week behind a rate limit.
+func joinToken() string {
+	b := make([]byte, 8)
+	for i := range b {
+		for {
+			var r [1]byte
+			_, _ = rand.Read(r[:]) // never fails: crypto/rand
+			if n := int(r[0]); n < 240 {
+				b[i] = joinAlphabet[n%len(joinAlphabet)]
+				break
+			}
+		}
+	}
+	return string(b)
+}
+
+// joinAddress is what the directory knows a join code by.
+func joinAddress(hash string) string { return "join:" + hash }
+
+// locate finds a zone of the tz database.
+func locate(name string) *time.Location {
+	if name == "" || name == "Local" {
+		return nil
+	}
+	l, err := time.LoadLocation(name)
+	if err != nil {
+		return nil
+	}
+	return l
 }

@@ -79,6 +79,9 @@ func (r *route) done(period int, now time.Time, err error, random func() float64
 	defer r.mu.Unlock()
 	r.inside--
 	<-r.slots
+	if e == errExpired || e == errSilenced { // it was not asked
+		return
+	}
 	if e == nil || !e.Temporary { // the network is there, whatever it said
 		r.failures, r.opened = 0, 0
 		return

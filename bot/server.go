@@ -33,6 +33,7 @@ type server struct {
 	guard    *guard
 	places   directory
 	pairing  *pairing
+	intake   *intake
 	limiter  *limiter
 	page     *page.Channel // whom to wake when a conversation goes on
 	home     http.Handler  // the chat page and its files
@@ -64,6 +65,9 @@ func (s *server) routes() http.Handler {
 		r.Handle(path, s.plain(f)).Methods(methods...)
 	}
 	handle("POST", "/v1/messages", s.postMessage)
+	for _, method := range []string{"GET", "POST", "PUT"} { // each network has its own way
+		r.PathPrefix(intakePath + "{channel}/").Handler(s.plain(s.intake.call)).Methods(method)
+	}
 	handle("GET", "/v1/conversations/{id}", s.getConversation)
 	handle("GET", "/v1/media/{token}", s.getMedia)
 	handle("GET", "/v1/machines/{id}/records", s.getRecords)

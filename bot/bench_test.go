@@ -1,0 +1,444 @@
+package main
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/gorilla/mux"
+	bolt "go.etcd.io/bbolt"
+
+	"shimwright/dialog"
+	"shimwright/store"
+	"shimwright/store/boltstore"
+)
+
+// connections is how many clients speak at once in the benchmarks.
+const connections = 32
+
+// BenchmarkMessages measures POST /v1/messages over loopback TCP with the
+// embedded store, with whole levelling conversations of 32 programs as the
+// mix, against a bare handler behind the same router that does one durable
+// bbolt transaction of the same bytes, batched as the store batches. Both run
+// in turn; what counts is the ratio.
+//
+//	go test ./bot -run XXX -bench Messages -benchtime 4000x
+func BenchmarkMessages(b *testing.B) {
+	var service, bare float64
+	b.Run("service", func(b *testing.B) { service = benchService(b) })
+	b.Run("bare", func(b *testing.B) { bare = benchBare(b) })
+	if bare > 0 {
+		b.Logf("the service does %.2f of the bare handler's throughput", service/bare)
+	}
+}
+
+// benchService returns messages a second.
+func benchService(b *testing.B) float64 {
+	s := newBenchService(b)
+	clients := make([]func() error, connections)
+	for i := range clients {
+		clients[i] = s.holder(b, i)
+	}
+	s.steps, s.planning, s.plans = 0, 0, 0
+	rate := drive(b, clients)
+	spent := s.steps.Seconds() / b.Elapsed().Seconds()
+	b.ReportMetric(float64(s.steps.Microseconds())/float64(max(1, b.N)), "µs-step/msg")
+	b.ReportMetric(100*s.planning.Seconds()/max(1e-9, s.steps.Seconds()), "%-of-step-planning")
+	b.ReportMetric(100*spent, "%-of-wall-in-step")
+	return rate
+}
+
+// benchServer is a service whose steps are timed.
+type benchServer struct {
+	url      string
+	mu       sync.Mutex
+	steps    time.Duration // in the dialog
+	planning time.Duration // of that, in steps that gave advice
+	plans    int
+	record   func(store.Commit, string) // called with each commit, when set
+}
+
+func newBenchService(b *testing.B) *benchServer {
+	inner, err := boltstore.Open(filepath.Join(b.TempDir(), "bench.db"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := &benchServer{}
+	tap := &faultyStore{Store: inner}
+	a, err := newApp(testConfig(), tap, clock, slog.New(slog.NewTextHandler(io.Discard, &slog.HandlerOptions{Level: slog.LevelError})))
+	if err != nil {
+		b.Fatal(err)
+	}
+	a.handler.dialog = func(v dialog.View, st dialog.State, in dialog.Input, now time.Time) dialog.Result {
+		began := time.Now()
+		res := dialog.Step(v, st, in, now)
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		took := time.Since(began)
+		s.steps += took
+		if len(res.Turn.Advice) > 0 {
+			s.planning, s.plans = s.planning+took, s.plans+1
+		}
+		return res
+	}
+	hook := func(c store.Commit) {
+		if s.record != nil {
+			s.record(c, "")
+		}
+	}
+	tap.before.Store(&hook)
+	web := httptest.NewUnstartedServer(nil)
+	web.Config = httpServer(a.server.routes(), a.log)
+	web.Start()
+	s.url = web.URL
+	b.Cleanup(func() {
+		a.stop()
+		web.Close()
+		if err := a.close(); err != nil {
+			b.Error(err)
+		}
+	})
+	return s
+}
+
+// holder returns what says the next message of a client that holds one
+// levelling conversation after the other.
+func (s *benchServer) holder(b *testing.B, i int) func() error {
+	c := &talker{name: fmt.Sprint("bench-", i), seed: uint64(i), acked: map[string][]string{}}
+	c.client = &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 1}}
+	b.Cleanup(c.client.CloseIdleConnections)
+	c.begin()
+	signs := sign(b, testSecret, time.Now())
+	return func() error {
+		body, err := postTo(c.client, s.url, c.now, signs)
+		if err != nil {
+			return err
+		}
+		c.acked[c.now.Conversation] = append(c.acked[c.now.Conversation], c.now.ID)
+		text, err := c.bench.reply(decodeAnswer(b, body))
+		if err != nil {
+			return err
+		}
+		if text == "" {
+			delete(c.acked, c.now.Conversation)
+			c.begin()
+			return nil
+		}
+		c.say(text)
+		return nil
+	}
+}
+
+// drive runs b.N calls spread over the clients, and reports messages a second
+// and the median and 99th percentile of their time.
+func drive(b *testing.B, clients []func() error) float64 {
+	var left atomic.Int64
+	left.Store(int64(b.N))
+	times := make([][]time.Duration, len(clients))
+	var wg sync.WaitGroup
+	used := processorTime()
+	b.ResetTimer()
+	for i, call := range clients {
+		wg.Go(func() {
+			for left.Add(-1) >= 0 {
+				began := time.Now()
+				if err := call(); err != nil {
+					b.Error(err)
+					return
+				}
+				times[i] = append(times[i], time.Since(began))
+			}
+		})
+	}
+	wg.Wait()
+	b.StopTimer()
+	used = processorTime() - used
+	all := slices.Concat(times...)
+	slices.Sort(all)
+	rate := float64(len(all)) / b.Elapsed().Seconds()
+	b.ReportMetric(rate, "msg/s")
+	b.ReportMetric(float64(used.Microseconds())/float64(b.N), "cpu-µs/msg") // client and server together
+	b.ReportMetric(float64(quantile(all, 0.50).Microseconds()), "p50-µs")
+	b.ReportMetric(float64(quantile(all, 0.99).Microseconds()), "p99-µs")
+	return rate
+}
+
+func quantile(sorted []time.Duration, q float64) time.Duration {
+	if len(sorted) == 0 {
+		return 0
+	}
+	return sorted[min(len(sorted)-1, int(q*float64(len(sorted))))]
+}
+
+// recordedMessage is one message as it was: what came in, how much was stored, what
+// was answered.
+type recordedMessage struct {
+	request string
+	stored  int
+	answer  []byte
+}
+
+// recorded holds levelling conversations with the service and returns their
+// messages.
+func recorded(b *testing.B) []recordedMessage {
+	s := newBenchService(b)
+	stored := 0
+	s.record = func(c store.Commit, _ string) { stored = committedBytes(c) }
+	var list []recordedMessage
+	for seed := range 4 {
+		n := 0
+		client := &http.Client{Transport: &http.Transport{}}
+		_, err := newBenchSaw(uint64(seed)).level(func(text string) (answer, error) {
+			n++
+			m := posted{ID: fmt.Sprint("m-", n), Conversation: fmt.Sprint("rec-", seed), Sender: "kim", Text: text}
+			body, err := postTo(client, s.url, m, sign(b, testSecret, time.Now()))
+			if err != nil {
+				return answer{}, err
+			}
+			list = append(list, recordedMessage{bodyOf(m), stored, body})
+			return decodeAnswer(b, body), nil
+		})
+		client.CloseIdleConnections()
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+	return list
+}
+
+// committedBytes is how many bytes a commit writes, without their keys.
+func committedBytes(c store.Commit) int {
+	n := len(c.Answer) + len(c.Inbound.Text) + len(c.Inbound.Hash)
+	for _, d := range c.Put {
+		n += len(d.Body)
+	}
+	for _, r := range c.Records {
+		n += len(r.Body)
+	}
+	for _, o := range c.Outbox {
+		n += len(o.Body)
+	}
+	for _, r := range c.Remind {
+		n += len(r.Body)
+	}
+	return n
+}
+
+// benchBare returns messages a second of the bare handler.
+func benchBare(b *testing.B) float64 {
+	list := recorded(b)
+	db, err := bolt.Open(filepath.Join(b.TempDir(), "bare.db"), 0o600, &bolt.Options{FreelistType: bolt.FreelistMapType})
+	if err != nil {
+		b.Fatal(err)
+	}
+	writer := newBareWriter(b, db)
+	r := mux.NewRouter()
+	r.HandleFunc("/v1/messages", func(w http.ResponseWriter, q *http.Request) {
+		body, err := io.ReadAll(q.Body)
+		if err != nil || len(body) == 0 {
+			http.Error(w, "no body", http.StatusBadRequest)
+			return
+		}
+		i, _ := strconv.Atoi(q.Header.Get("Exchange"))
+		if err := writer.put(bytes.Repeat([]byte("x"), list[i].stored)); err != nil {
+			http.Error(w, err.Error(), http.StatusInternalServerError)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		_, _ = w.Write(list[i].answer)
+	}).Methods("POST")
+	web := httptest.NewServer(r)
+	b.Cleanup(func() {
+		web.Close()
+		writer.close()
+		db.Close()
+	})
+	clients := make([]func() error, connections)
+	for i := range clients {
+		client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 1}}
+		b.Cleanup(client.CloseIdleConnections)
+		next := i * len(list) / connections
+		signs := sign(b, testSecret, time.Now())
+		clients[i] = func() error {
+			x := next % len(list)
+			next++
+			// The client does the same work as the other one's.
+			req, err := http.NewRequest("POST", web.URL+"/v1/messages", strings.NewReader(list[x].request))
+			if err != nil {
+				return err
+			}
+			req.Header.Set("Content-Type", "application/json")
+			req.Header.Set("Exchange", strconv.Itoa(x))
+			signs(req)
+			res, err := client.Do(req)
+			if err != nil {
+				return err
+			}
+			defer res.Body.Close()
+			body, err := io.ReadAll(res.Body)
+			decodeAnswer(b, body)
+			return err
+		}
+	}
+	return drive(b, clients)
+}
+
+// bareWriter writes values in batches: all that wait go in one transaction,
+// and after a batch it gives its callers 300 µs to come back, as the embedded
+// store does.
+type bareWriter struct {
+	jobs  chan bareJob
+	ended chan struct{}
+}
+
+type bareJob struct {
+	value []byte
+	done  chan error
+}
+
+func newBareWriter(b *testing.B, db *bolt.DB) *bareWriter {
+	w := &bareWriter{jobs: make(chan bareJob, 256), ended: make(chan struct{})}
+	bucket := []byte("data")
+	if err := db.Update(func(tx *bolt.Tx) error { _, err := tx.CreateBucket(bucket); return err }); err != nil {
+		b.Fatal(err)
+	}
+	go func() {
+		defer close(w.ended)
+		last, n := 1, uint64(0)
+		for first := range w.jobs {
+			batch := w.gather(first, last)
+			last = len(batch)
+			err := db.Update(func(tx *bolt.Tx) error {
+				for _, j := range batch {
+					n++
+					if err := tx.Bucket(bucket).Put(binary.BigEndian.AppendUint64(nil, n), j.value); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+			for _, j := range batch {
+				j.done <- err
+			}
+		}
+	}()
+	return w
+}
+
+func (w *bareWriter) gather(first bareJob, last int) []bareJob {
+	batch := []bareJob{first}
+	for len(batch) < 512 {
+		select {
+		case j := <-w.jobs:
+			batch = append(batch, j)
+			continue
+		default:
+		}
+		if len(batch) >= last {
+			break
+		}
+		select {
+		case j := <-w.jobs:
+			batch = append(batch, j)
+			continue
+		case <-time.After(300 * time.Microsecond):
+		}
+		break
+	}
+	return batch
+}
+
+func (w *bareWriter) put(value []byte) error {
+	done := make(chan error, 1)
+	w.jobs <- bareJob{value, done}
+	return <-done
+}
+
+func (w *bareWriter) close() {
+	close(w.jobs)
+	<-w.ended
+}
+
+// TestFigures reports how long the built program takes from its start to its
+// first answer, and how much memory it holds: idle, and after conversations
+// with 10,000 people (200 unless SHIMWRIGHT_LONG is set). It holds nothing to a
+// limit.
+func TestFigures(t *testing.T) {
+	conversations := 200
+	if os.Getenv(longTests) != "" {
+		conversations = 10000
+	}
+	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: connections}}
+	defer client.CloseIdleConnections()
+	programPath(t) // built beforehand
+	settings := []string{prefix + "_WEBHOOK_SECRETS=" + testSecret, prefix + "_LOG=error", prefix + "_RATE=10000", prefix + "_BURST=100000"}
+	var starts []time.Duration
+	for range 5 {
+		began := time.Now()
+		p := startProgram(t, t.TempDir(), settings...)
+		if _, err := postTo(client, p.url, posted{ID: "m-1", Conversation: "bench", Text: "menu"}); err != nil {
+			t.Fatal(err)
+		}
+		starts = append(starts, time.Since(began))
+		p.kill()
+	}
+	slices.Sort(starts)
+	t.Logf("start to first answer: median %v, worst %v", starts[2], starts[4])
+	p := startProgram(t, t.TempDir(), settings...)
+	if _, err := postTo(client, p.url, posted{ID: "m-1", Conversation: "bench", Text: "menu"}); err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("resident, idle: %s", residentMemory(t, p.cmd.Process.Pid))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range connections {
+		wg.Go(func() {
+			for {
+				i := next.Add(1)
+				if i > int64(conversations) {
+					return
+				}
+				for n, text := range []string{"level", "ok", "Bench saw", "ok", "ok"} {
+					m := posted{ID: fmt.Sprint("m-", n), Conversation: fmt.Sprint("talk-", i), Sender: "kim", Text: text}
+					if _, err := postTo(client, p.url, m, sign(t, testSecret, time.Now())); err != nil {
+						t.Error(err)
+						return
+					}
+				}
+			}
+		})
+	}
+	wg.Wait()
+	t.Logf("resident, after %d conversations: %s", conversations, residentMemory(t, p.cmd.Process.Pid))
+}
+
+// residentMemory is what Linux says a process holds: all of it, and the part
+// that is not the mapped data file.
+func residentMemory(t *testing.T, pid int) string {
+	t.Helper()
+	status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	if err != nil {
+		return "not known on this system"
+	}
+	var parts []string
+	for line := range strings.Lines(string(status)) {
+		if f := strings.Fields(line); len(f) == 3 && (f[0] == "VmRSS:" || f[0] == "RssAnon:" || f[0] == "RssFile:") {
+			kb, _ := strconv.Atoi(f[1])
+			parts = append(parts, fmt.Sprintf("%s %.1f MB", strings.TrimSuffix(f[0], ":"), float64(kb)/1024))
+		}
+	}
+	return strings.Join(parts, ", ")
+}

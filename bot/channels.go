@@ -1,0 +1,72 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"log/slog"
+	"slices"
+	"time"
+
+	"shimwright/bot/channel"
+	"shimwright/bot/channel/sms"
+	"shimwright/dialog"
+	"shimwright/store"
+)
+
+// options are the channel's, with the clock.
+func (c smsSettings) options(now func() time.Time) sms.Options {
+	return sms.Options{Gateway: c.Gateway, User: c.User, Password: c.Password.Reveal(), From: c.From, Own: c.Own,
+		Secret: c.Secret.Reveal(), Region: c.Region, Parts: c.Parts, Now: now}
+}
+
+// networks returns the channels of the networks that the settings turn on.
+func networks(cfg Config, now func() time.Time) ([]channel.Channel, error) {
+	var list []channel.Channel
+	if cfg.SMS.Gateway != "" {
+		c, err := sms.New(cfg.SMS.options(now))
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, c)
+	}
+	return list, nil
+}
+
+// newIntake returns what the networks call.
+func newIntake(cfg Config, list []channel.Channel, h *handler, d *deliverer, s store.Store, now func() time.Time, log *slog.Logger) *intake {
+	k := &intake{channels: map[string]channel.Channel{}, handler: h, deliverer: d, store: s,
+		sender: newLimiter(cfg.Rate, cfg.Burst), network: newLimiter(networkRate, networkBurst),
+		now: now, log: log, failed: map[string]int{},
+		member: func(name, sender string) bool {
+			return name == sms.Name && slices.Contains(cfg.SMS.People, sender)
+		}}
+	for _, c := range list {
+		k.channels[c.Name()] = c
+	}
+	return k
+}
+
+// telephones returns which channels are telephone networks.
+func telephones(list []channel.Channel) func(string) bool {
+	phone := map[string]bool{}
+	for _, c := range list {
+		phone[c.Name()] = c.Limits().Telephone
+	}
+	return func(name string) bool { return phone[name] }
+}
+
+// silenced reports whether a message must not go because its conversation has
+// said STOP: on a telephone network everything that is no answer to it.
+func silenced(s store.Store, phone func(string) bool) func(context.Context, store.Delivery, channel.Message) bool {
+	return func(ctx context.Context, d store.Delivery, m channel.Message) bool {
+		if !phone(d.Out.Channel) || m.InReplyTo != "" {
+			return false
+		}
+		doc, err := s.Get(ctx, d.Shop, store.KindConversation, d.Out.Conversation)
+		if err != nil {
+			return false
+		}
+		var state dialog.State
+		return json.Unmarshal(doc.Body, &state) == nil && state.Stopped
+	}
+}
