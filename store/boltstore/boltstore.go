@@ -37,6 +37,7 @@ import (
 	"io/fs"
 	"os"
 	"strconv"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -197,9 +198,13 @@ var errClosed = fmt.Errorf("%w: it was closed", store.ErrUnavailable)
 
 // failed names the kind of a failure of the file.
 func failed(doing string, err error) error {
+	// bbolt keeps only the text of some errors of the system.
+	for _, full := range []syscall.Errno{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG} {
+		if errors.Is(err, full) || strings.Contains(err.Error(), full.Error()) {
+			return fmt.Errorf("%w: %s: %w", store.ErrFull, doing, err)
+		}
+	}
 	switch {
-	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
-		return fmt.Errorf("%w: %s: %w", store.ErrFull, doing, err)
 	case errors.Is(err, berrors.ErrDatabaseNotOpen):
 		return errClosed
 	}

@@ -53,3 +53,28 @@ func (d *databases) engine() storetest.Engine {
 func TestContract(t *testing.T) {
 	storetest.Run(t, (&databases{server: redistest.Start(t)}).engine())
 }
+
+// TestContractOnACluster runs the suite on three masters. Where a test needs a
+// second store, that is on a single server, as a cluster has one database.
+func TestContractOnACluster(t *testing.T) {
+	cluster := redistest.StartCluster(t, false)
+	clients := cluster.Clients(t)
+	beside := &databases{server: redistest.Start(t)}
+	open := func(t testing.TB) store.Store {
+		s, err := Open(context.Background(), cluster.URL())
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { _ = s.Close() })
+		return s
+	}
+	storetest.Run(t, storetest.Engine{
+		Open: func(t testing.TB) store.Store {
+			cluster.Flush(t)
+			return open(t)
+		},
+		Other:   beside.open,
+		Replica: func(t testing.TB, _ store.Store) store.Store { return open(t) },
+		Raw:     func(t testing.TB, _ store.Store) []byte { return redistest.Raw(t, clients...) },
+	})
+}

@@ -15,7 +15,7 @@ var backups = []contract{
 	{"a backup restores to the same", func(f *fixture) {
 		Fill(f, f.Store, Noon)
 		first := f.dump(f.Store)
-		copied := f.Open(f)
+		copied := f.other()
 		f.ok(copied.Restore(f.ctx, bytes.NewReader(first)))
 		sameDump(f, "the copy", f.dump(copied), first)
 		f.Store = copied // whose consistency is checked at the end
@@ -37,7 +37,7 @@ var backups = []contract{
 		}()
 		for i := 0; i < 3; i++ {
 			dump := f.dump(f.Store)
-			copied := f.Open(f)
+			copied := f.other()
 			f.ok(copied.Restore(f.ctx, bytes.NewReader(dump)))
 			d, err := copied.Load(f.ctx, store.Conversation{Shop: shop, ID: bench}, "")
 			f.ok(err)
@@ -65,7 +65,7 @@ var backups = []contract{
 	}},
 
 	{"a damaged backup leaves the store empty", func(f *fixture) {
-		other := f.Open(f)
+		other := f.other()
 		Fill(f, other, Noon)
 		dump := f.dump(other)
 		f.ok(other.Close())

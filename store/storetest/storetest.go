@@ -18,6 +18,9 @@ import (
 type Engine struct {
 	// Open returns a new, empty store.
 	Open func(testing.TB) store.Store
+	// Other returns another empty store beside the one of Open; Open again
+	// when nil.
+	Other func(testing.TB) store.Store
 	// Replica opens the same data once more, as another process would; nil
 	// when the engine has one process only.
 	Replica func(testing.TB, store.Store) store.Store
@@ -69,6 +72,14 @@ type fixture struct {
 	ctx context.Context
 	at  time.Time
 	n   int // messages so far
+}
+
+// other is another empty store.
+func (f *fixture) other() store.Store {
+	if f.Other == nil {
+		return f.Open(f)
+	}
+	return f.Other(f)
 }
 
 func (f *fixture) consistent() {

@@ -108,7 +108,7 @@ var together = []contract{
 	}},
 
 	{"after Close every call says so", func(f *fixture) {
-		s := f.Open(f)
+		s := f.other()
 		f.ok(s.Close())
 		f.ok(s.Close())
 		f.fails(store.ErrUnavailable, s.Ping(f.ctx))

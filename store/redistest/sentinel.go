@@ -1,0 +1,98 @@
+package redistest
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/redis/go-redis/v9"
+
+	"shimwright/bot/testenv"
+)
+
+// MasterName is what the sentinels call the master.
+const MasterName = "shop"
+
+// Watched is a master with a replica, watched by three sentinels.
+type Watched struct {
+	Servers   []*Server // the first is the master at the start
+	Sentinels []*Server
+}
+
+// StartSentinel starts one. A master that is gone for half a second is
+// replaced.
+func StartSentinel(t testing.TB, settings ...string) *Watched {
+	t.Helper()
+	program := testenv.Program(t, "redis-sentinel")
+	w := &Watched{Servers: []*Server{Start(t, settings...)}}
+	host, port, _ := strings.Cut(w.Servers[0].Addr, ":")
+	w.Servers = append(w.Servers, Start(t, append([]string{"--replicaof", host + " " + port}, settings...)...))
+	Eventually(t, "the replica to follow", func() error { return following(w.Servers[1].Client(t)) })
+	for range 3 {
+		w.Sentinels = append(w.Sentinels, sentinel(t, program, host, port))
+	}
+	for _, s := range w.Sentinels {
+		c := redis.NewSentinelClient(&redis.Options{Addr: s.Addr})
+		t.Cleanup(func() { _ = c.Close() })
+		Eventually(t, "the sentinels to know each other and the replica", func() error {
+			m, err := c.Master(context.Background(), MasterName).Result()
+			if err == nil && (m["num-other-sentinels"] != "2" || m["num-slaves"] != "1") {
+				err = fmt.Errorf("others %s, replicas %s", m["num-other-sentinels"], m["num-slaves"])
+			}
+			return err
+		})
+	}
+	return w
+}
+
+// sentinel starts one that watches the master.
+func sentinel(t testing.TB, program, host, port string) *Server {
+	t.Helper()
+	dir := t.TempDir()
+	own := freePorts(t, 1)[0]
+	config := filepath.Join(dir, "sentinel.conf")
+	text := fmt.Sprintf("port %d\nbind 127.0.0.1\ndir %s\nsentinel monitor %[3]s %s %s 2\n"+
+		"sentinel down-after-milliseconds %[3]s 500\nsentinel failover-timeout %[3]s 3000\n",
+		own, dir, MasterName, host, port)
+	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s := &Server{Addr: net.JoinHostPort("127.0.0.1", fmt.Sprint(own)), Dir: dir, program: program, args: []string{config}}
+	t.Cleanup(s.Kill)
+	s.Restart(t)
+	return s
+}
+
+// URL is what redisstore.Open takes.
+func (w *Watched) URL() string {
+	var hosts []string
+	for _, s := range w.Sentinels {
+		hosts = append(hosts, s.Addr)
+	}
+	return "redis+sentinel://" + strings.Join(hosts, ",") + "/" + MasterName + "/0"
+}
+
+// Master returns the address that the sentinels now give for the master.
+func (w *Watched) Master(t testing.TB) string {
+	t.Helper()
+	c := redis.NewSentinelClient(&redis.Options{Addr: w.Sentinels[0].Addr})
+	defer func() { _ = c.Close() }()
+	addr, err := c.GetMasterAddrByName(context.Background(), MasterName).Result()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return net.JoinHostPort(addr[0], addr[1])
+}
+
+// following reports whether a replica has its master's data.
+func following(c *redis.Client) error {
+	info, err := c.Info(context.Background(), "replication").Result()
+	if err == nil && !strings.Contains(info, "master_link_status:up") {
+		err = fmt.Errorf("no link to the master: %s", info)
+	}
+	return err
+}
