@@ -78,7 +78,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	a := &app{cfg: cfg, log: log, store: s}
 	a.closing, a.stop = context.WithCancel(context.Background())
 	meter := newMeters()
-	people := newcomers{newID: newID, zone: cfg.Zone}
+	people := newcomers{newID: newID}
 	a.pairing = &pairing{store: s, now: clock, people: people, token: newToken}
 	pages := page.New()
 	nets, err := networks(cfg, clock)

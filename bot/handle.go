@@ -35,7 +35,7 @@ type handler struct {
 	limits func(channel string) dialog.Limits
 	phone  func(channel string) bool // a telephone network: STOP silences all but START
 	wake   func(conversation string) // called after a commit
-	zone   string // offered to people who have not chosen one
+	zone   string                    // offered to people who have not chosen one
 	dialog func(dialog.View, dialog.State, dialog.Input, time.Time) dialog.Result
 	// absolute makes an address of the service one that others can call.
 	absolute func(path string) string

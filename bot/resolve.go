@@ -92,16 +92,15 @@ func (d directory) found(ctx context.Context, c caller, conversation string) (st
 // newcomers makes people who are new to a shop.
 type newcomers struct {
 	newID func() string
-	zone  string // until they choose one
 }
 
 // owner is the owner of this machine's own shop.
 func (n newcomers) owner() dialog.Person {
-	return dialog.Person{ID: homeOwner, Role: dialog.Owner, Zone: n.zone}
+	return dialog.Person{ID: homeOwner, Role: dialog.Owner}
 }
 
 func (n newcomers) person(name string, role dialog.Role) dialog.Person {
-	return dialog.Person{ID: "p" + n.newID(), Name: name, Role: role, Zone: n.zone}
+	return dialog.Person{ID: "p" + n.newID(), Name: name, Role: role}
 }
 
 // speaker is who speaks, as far as it is known before the people of the shop

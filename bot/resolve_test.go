@@ -24,7 +24,7 @@ func counted() func() string {
 func TestSpeaker(t *testing.T) {
 	day := time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)
 	now := day.Add(9 * time.Hour)
-	n := newcomers{newID: counted(), zone: "Europe/Berlin"}
+	n := newcomers{newID: counted()}
 	kim := dialog.Person{ID: "p1", Name: "kim", Role: dialog.Owner,
 		Addresses: []dialog.Address{{Channel: webhook.Name, To: "kim", Conversation: "rig", Used: day}}}
 	lee := dialog.Person{ID: "p7", Name: "Lee", Devices: []dialog.Device{{Hash: "a"}, {Hash: "b", Revoked: true}}}
