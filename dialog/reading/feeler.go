@@ -21,17 +21,6 @@ func (p *parser) aboutLeaves(items []item) bool {
 	return leaves && anyOf(items, kTight) && p.signs(items) == 0
 }
 
-// fit is what a message says about one leaf.
-type fit struct {
-	leaf  float64 // mm; NaN for "it", +Inf for "the next one"
-	goes  bool
-	loose bool
-	snug  bool
-	tight bool
-	said  bool // a verb was said
-	not   bool // the verb was only a negation: "not 0.15"
-}
-
 // feeler reads a go/no-go answer: an interval between the leaf that goes and
 // the one that does not.
 func (p *parser) feeler(items []item) Result {
@@ -48,7 +37,7 @@ func (p *parser) feeler(items []item) Result {
 		if len(p.e.Leaves) == 0 {
 			return refuse(NoLeaf)
 		}
-		return p.between2(items, 0, float64(p.e.Leaves[0]), false)
+		return p.gap(items, 0, float64(p.e.Leaves[0]), false)
 	}
 	fits, reason := p.fits(items)
 	if reason != NoReason {
@@ -57,174 +46,72 @@ func (p *parser) feeler(items []item) Result {
 	return p.weighFits(items, fits)
 }
 
-// fits pairs every leaf with what is said about it. A verb belongs to the leaf
-// before it, or to the one after it when none is waiting.
-func (p *parser) fits(items []item) ([]fit, Reason) {
-	var out []fit
-	cur := fit{leaf: math.NaN()}
-	waiting := false // cur has a leaf but no verb
-	flush := func() {
-		switch last := len(out) - 1; {
-		case !waiting && !cur.said && !cur.loose && !cur.snug && !cur.tight:
-		case math.IsNaN(cur.leaf) && last >= 0 && (!cur.said || out[last].said && out[last].goes == cur.goes):
-			// "won't go in, too thick", "goes in, loose": more about the same leaf
-			out[last].loose = out[last].loose || cur.loose
-			out[last].snug = out[last].snug || cur.snug
-			out[last].tight = out[last].tight || cur.tight
-		default:
-			out = append(out, cur)
-		}
-		cur, waiting = fit{leaf: math.NaN()}, false
-	}
-	setLeaf := func(v float64) {
-		if waiting || !math.IsNaN(cur.leaf) {
-			flush()
-		}
-		cur.leaf, waiting = v, !cur.said
-	}
-	verb := func(goes bool) {
-		if cur.said {
-			flush()
-		}
-		cur.said, cur.goes, waiting = true, goes, false
-	}
-	for i, it := range items {
-		if cur.not && !math.IsNaN(cur.leaf) && says(it.kind) {
-			return nil, Negated // "not 0.15 goes"
-		}
-		switch it.kind {
-		case kQuantity:
-			q := &p.qs[it.q]
-			v, ok := p.leaf(q)
-			if !ok {
-				if r := p.readings(q); r != NoReason {
-					return nil, r
-				}
-				return nil, UnknownLeaf
-			}
-			setLeaf(v)
-		case kNext:
-			setLeaf(math.Inf(1))
-		case kGoes:
-			switch denied := i > 0 && (items[i-1].kind == kNot || items[i-1].kind == kNo); {
-			case denied && cur.said: // "passt da nicht rein"
-				cur.goes = false
-			case cur.said && cur.goes: // "goes, slides in easily"
-			default:
-				verb(!denied)
-			}
-		case kPosMore, kNegLess:
-			if !p.e.Signed && p.comparing(items, i) { // "under 0.05"
-				verb(it.kind == kPosMore)
-			}
-		case kMore:
-			verb(true)
-		case kNoGo, kLess:
-			verb(false)
-		case kNot, kNo:
-			switch next := itemKind(items, i+1); {
-			case next == kGoes: // it is that verb's
-			case it.kind == kNo && next == kNoGo: // "no, it won't go"
-			case says(next) || it.kind == kNot && (next == kNot || next == kNo):
-				return nil, Negated // "not won't go in", "not loose"
-			case cur.said && cur.goes && next != kQuantity && next != kNext && items[i-1].kind == kGoes:
-				cur.goes = false // "geht nicht"
-			default: // "0.15 not", "not the next one"
-				verb(false)
-				cur.not = math.IsNaN(cur.leaf)
-			}
-		case kLoose:
-			cur.loose = true
-		case kSnug:
-			cur.snug = true
-		case kTight:
-			cur.tight = true
-		case kComma, kAnd:
-			if cur.said || cur.loose || cur.snug || cur.tight {
-				flush()
-			}
-		}
-	}
-	flush()
-	return out, NoReason
+// bounds are the largest leaf that goes and the smallest that does not, NaN
+// where nothing was said.
+type bounds struct {
+	low, high          float64
+	snug, loose, tight bool
+	nextNo             bool // the leaf above low does not go
 }
 
-// says reports whether a kind of item says how a leaf goes.
-func says(k kind) bool {
-	switch k {
-	case kGoes, kNoGo, kLoose, kSnug, kTight, kLargest:
-		return true
-	}
-	return false
-}
-
-func itemKind(items []item, i int) kind {
-	if i >= len(items) {
-		return kEnd
-	}
-	return items[i].kind
-}
-
-// weighFits finds the largest leaf that goes and the smallest that does not.
-func (p *parser) weighFits(items []item, fits []fit) Result {
-	low, high := math.NaN(), math.NaN()
-	snug, loose, tight := false, false, false
-	largest := count(items, kLargest) > 0
-	nextNo := false
+// bounds puts together what was said about the leaves.
+func (p *parser) bounds(fits []fit, largest bool) (bounds, Reason) {
+	b := bounds{low: math.NaN(), high: math.NaN()}
 	for _, f := range fits {
-		leaf := f.leaf
 		goes := f.goes || !f.said && (f.loose || f.snug || largest)
-		if math.IsInf(leaf, 1) {
-			if goes {
-				return refuse(NextLeaf)
-			}
-			nextNo = true
+		leaf := f.leaf
+		switch {
+		case math.IsInf(leaf, 1) && goes:
+			return b, NextLeaf
+		case math.IsInf(leaf, 1):
+			b.nextNo = true
+			continue
+		case !f.said && !goes && !f.tight:
+			return b, TwoNumbers
+		case f.said && !f.goes && (f.snug || f.loose):
+			return b, Negated
+		case math.IsNaN(leaf) && p.e.Tried != nil:
+			leaf = float64(*p.e.Tried)
+		case math.IsNaN(leaf) && len(p.e.Leaves) > 0 && len(fits) == 1 && f.said && !goes:
+			leaf = float64(p.e.Leaves[0]) // none does
+		case math.IsNaN(leaf):
+			return b, NoLeaf
+		}
+		if goes {
+			b.low = math.Max(nanTo(b.low, leaf), leaf)
+			b.snug, b.loose = f.snug || f.tight, f.loose
 			continue
 		}
-		switch {
-		case !f.said && !goes && !f.tight:
-			return refuse(TwoNumbers)
-		case f.said && !f.goes && (f.snug || f.loose):
-			return refuse(Negated)
-		}
-		if math.IsNaN(leaf) && p.e.Tried != nil {
-			leaf = float64(*p.e.Tried)
-		}
-		switch {
-		case f.tight && !f.said: // "0.15 loose, 0.20 tight"
-			tight = true
-			high = math.Min(nanTo(high, leaf), leaf)
-		case goes:
-			low = math.Max(nanTo(low, leaf), leaf)
-			snug, loose = f.snug || f.tight, f.loose
-			if math.IsNaN(leaf) {
-				return refuse(NoLeaf)
-			}
-		case math.IsNaN(leaf) && len(p.e.Leaves) > 0 && len(fits) == 1:
-			return p.between2(items, 0, float64(p.e.Leaves[0]), false)
-		case math.IsNaN(leaf):
-			return refuse(NoLeaf)
-		default:
-			high = math.Min(nanTo(high, leaf), leaf)
-		}
+		b.tight = b.tight || !f.said // "0.15 loose, 0.20 tight"
+		b.high = math.Min(nanTo(b.high, leaf), leaf)
 	}
+	return b, NoReason
+}
+
+// weighFits finds the interval between the leaves.
+func (p *parser) weighFits(items []item, fits []fit) Result {
+	largest := count(items, kLargest) > 0
+	b, reason := p.bounds(fits, largest)
+	noLow, noHigh := math.IsNaN(b.low), math.IsNaN(b.high)
 	switch {
-	case math.IsNaN(low) && math.IsNaN(high):
+	case reason != NoReason:
+		return refuse(reason)
+	case noLow && noHigh:
 		return refuse(NoLeaf)
-	case nextNo && math.IsNaN(high):
-		return p.upTo(items, low, false)
-	case nextNo:
+	case b.nextNo && noHigh:
+		return p.upTo(items, b.low, false)
+	case b.nextNo:
 		return refuse(Unclear)
-	case math.IsNaN(high) && snug && !loose:
-		return p.between2(items, low, low, false)
-	case math.IsNaN(high):
-		return p.upTo(items, low, !largest)
-	case math.IsNaN(low):
-		return p.between2(items, p.leafBelow(high), high, tight)
-	case low >= high:
+	case noHigh && b.snug && !b.loose:
+		return p.gap(items, b.low, b.low, false)
+	case noHigh:
+		return p.upTo(items, b.low, !largest)
+	case noLow:
+		return p.gap(items, p.leafBelow(b.high), b.high, b.tight)
+	case b.low >= b.high:
 		return refuse(Unclear)
 	}
-	return p.between2(items, low, high, false)
+	return p.gap(items, b.low, b.high, false)
 }
 
 func nanTo(v, w float64) float64 {
@@ -241,7 +128,7 @@ func (p *parser) upTo(items []item, low float64, ask bool) Result {
 	if math.IsNaN(low) || math.IsInf(next, 1) {
 		return refuse(NextLeaf)
 	}
-	r := p.between2(items, low, next, ask)
+	r := p.gap(items, low, next, ask)
 	if ask && r.Status == AskBack {
 		r.Reason = NextLeaf
 	}
@@ -267,8 +154,8 @@ func (p *parser) leafBelow(v float64) float64 {
 	return below
 }
 
-// between2 judges the interval with the sign that the words give.
-func (p *parser) between2(items []item, low, high float64, unsure bool) Result {
+// gap judges the interval with the sign that the words give.
+func (p *parser) gap(items []item, low, high float64, unsure bool) Result {
 	p.cands = append(p.cands[:0], reading{lo: low, hi: high, unit: p.e.own()})
 	sign := int8(0)
 	for i, it := range items {

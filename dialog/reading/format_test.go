@@ -83,12 +83,12 @@ func backAndForth(t *testing.T, n int, tool int, lang Lang) {
 	}
 }
 
-// TestParseFormat reads back every reading of every tool up to ±3000 steps, in
+// TestParseFormat reads back every reading of every tool up to ±1000 steps, in
 // every language.
 func TestParseFormat(t *testing.T) {
 	for lang := range languages {
 		for tool := range resolutions {
-			for n := -3000; n <= 3000; n++ {
+			for n := -1000; n <= 1000; n++ {
 				backAndForth(t, n, tool, lang)
 				if t.Failed() {
 					return

@@ -266,10 +266,16 @@ func spellings(phrase string) []string {
 
 var umlauts = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue")
 
-// tableOf returns the table of a language, English for an unknown one.
+// tableOf returns the table of a language ("de-AT" is "de"), English for an
+// unknown one.
 func tableOf(l Lang) *table {
 	if t, ok := languages[l]; ok {
 		return t
+	}
+	if i := strings.IndexAny(string(l), "-_"); i > 0 {
+		if t, ok := languages[l[:i]]; ok {
+			return t
+		}
 	}
 	return languages["en"]
 }

@@ -58,8 +58,10 @@ func notPlain(r rune, size int) bool {
 		return r < ' ' || r == 0x7f
 	case r == utf8.RuneError && size == 1:
 		return true
-	case r >= 0xff00 && r <= 0xffef, r == 0x20e3, r == 0x200d:
-		return r != 0x200d
+	case r == 0x200d: // joins emoji
+		return false
+	case r >= 0xff00 && r <= 0xffef, r == 0x20e3: // full width, keycaps
+		return true
 	}
 	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Nd,
 		unicode.Hebrew, unicode.Arabic, unicode.Syriac, unicode.Thaana, unicode.Nko)

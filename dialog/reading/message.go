@@ -255,7 +255,7 @@ func (p *parser) touchingAt(items []item, i int) bool {
 	if i > 0 && touching(items[i-1].kind) {
 		return true
 	}
-	return i+1 < len(items) && touching(items[i+1].kind) && (i+2 == len(items) || p.signAt(items, i+2) == false)
+	return i+1 < len(items) && touching(items[i+1].kind) && (i+2 == len(items) || !p.signAt(items, i+2))
 }
 
 func (p *parser) signAt(items []item, i int) bool {
