@@ -255,14 +255,14 @@ func readingNumber(e store.Entry) int {
 
 // saySecret tells, once, that a conversation cannot be read here.
 func (k *intake) saySecret(ctx context.Context, e event) error {
-	return k.sayOnce(ctx, e.shop, "secret", e, "channel.secret")
+	return k.sayOnce(ctx, e.shop, "secret", e, wording.Unreadable())
 }
 
 // turnAway answers somebody whom nobody let in: one sentence, the same whether
 // or not there is anything here, and then nothing for a month.
 func (k *intake) turnAway(ctx context.Context, c channel.Channel, in channel.Inbound) error {
 	return k.sayOnce(ctx, hallShop, "stranger", event{conversation: in.Conversation, channel: c.Name(),
-		message: posted{ID: in.ID}}, "channel.stranger")
+		message: posted{ID: in.ID}}, wording.Stranger())
 }
 
 // kindTold is the document that remembers that somebody was told something.
@@ -270,7 +270,7 @@ const kindTold store.Kind = "told"
 
 // sayOnce sends a sentence to a conversation unless it was said there within a
 // month. Nothing of the sender is kept but a hash.
-func (k *intake) sayOnce(ctx context.Context, shop, what string, e event, sentence string) error {
+func (k *intake) sayOnce(ctx context.Context, shop, what string, e event, sentence wording.Text) error {
 	now := k.now()
 	h := sha256.Sum256([]byte(what + "\x00" + e.channel + "\x00" + e.conversation))
 	id := hex.EncodeToString(h[:12])
@@ -282,7 +282,7 @@ func (k *intake) sayOnce(ctx context.Context, shop, what string, e event, senten
 		return storeProblem(err)
 	}
 	m := channel.Message{ID: "told-" + id + "-" + strconv.FormatInt(now.Unix(), 10), Conversation: e.conversation,
-		InReplyTo: e.message.ID, Text: wording.NewVoice("", 0).Say(wording.T(sentence))}
+		InReplyTo: e.message.ID, Text: wording.NewVoice("", 0).Say(sentence)}
 	err = k.store.Commit(ctx, store.Commit{Shop: shop, At: now,
 		Put: []store.Doc{{Kind: kindTold, ID: id, Version: old.Version, Body: []byte("{}"), Expires: now.Add(toldAgain)}},
 		Outbox: []store.Out{{ID: m.ID, Conversation: id, Channel: e.channel, To: e.conversation,
