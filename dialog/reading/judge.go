@@ -89,7 +89,7 @@ func (p *parser) choose(s said) Result {
 	switch {
 	case len(fit) == 1 && p.e.mirrored(fit[0]):
 		return p.doubt(s, fit)
-	case len(fit) == 1 && p.e.near(fit[0]) && !s.unsure:
+	case len(fit) == 1 && p.e.near(fit[0]) && !s.unsure && !fit[0].ask:
 		return Result{Status: Taken, Value: s.value(fit[0])}
 	case len(fit) == 0 && s.zeroWord:
 		return refuse(NotANumber)

@@ -21,6 +21,7 @@ type nval struct {
 	v     float64
 	dec   float64 // 0.001 when it was said in thousandths; 0 when not
 	heard bool    // only speech software writes it so
+	ask   bool    // a guess at the place of a point that was not said
 }
 
 // whole says that a number may stand before "and a half".
@@ -30,7 +31,7 @@ func (n *number) whole() bool {
 
 func (n *number) add(v, dec float64, heard bool) {
 	if n.n < len(n.vals) {
-		n.vals[n.n] = nval{v, dec, heard}
+		n.vals[n.n] = nval{v: v, dec: dec, heard: heard}
 		n.n++
 	}
 	if math.Abs(v) > 1e9 {
@@ -56,9 +57,7 @@ func (p *parser) number(i int) (n number, j int) {
 		n.binary = true
 		return n, i + 1
 	case kPoint:
-		if frac, digits, j := p.fractional(i + 1); j > i+1 {
-			n.add(frac, 0, false)
-			n.decs = digits
+		if n, j := p.withPoint(0, i); j > i {
 			return n, j
 		}
 	case kCard, kDouble, kHalfWord:
@@ -143,12 +142,8 @@ func (p *parser) digitNumber(i int) (n number, j int) {
 		if m, k := p.mixed(n.vals[0].v, j); k > j {
 			return m, k
 		}
-		if p.kindAt(j) == kPoint {
-			if frac, digits, k := p.fractional(j + 1); k > j+1 {
-				n = one(n.vals[0].v + frac)
-				n.decs = digits
-				return n, k
-			}
+		if m, k := p.withPoint(n.vals[0].v, j); k > j {
+			return m, k
 		}
 		// "0. 08": a keyboard that puts a space after every full stop.
 		if text == "0" && p.kindAt(j) == kStop && p.src[p.toks[j].start] == '.' && !p.toks[j].spaceBefore && p.kindAt(j+1) == kDigits && isInteger(p.text(j+1)) {
@@ -251,7 +246,7 @@ func grouped(s string, sep byte) bool {
 	return true
 }
 
-func isInteger(s string) bool { return s != "" && strings.IndexAny(s, ".,") < 0 }
+func isInteger(s string) bool { return s != "" && !strings.ContainsAny(s, ".,") }
 
 // digitsValue is the value of digits with at most one point or comma. Up to 15
 // digits are exact: a whole number and a power of ten that float64 holds.

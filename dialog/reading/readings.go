@@ -17,6 +17,7 @@ type reading struct {
 	lo, hi float64
 	tier   tier
 	unit   unit
+	ask    bool // never taken without asking
 }
 
 // shopRange is the widest question, in mm, at which a bare "3" for an inch
@@ -45,11 +46,15 @@ func (p *parser) readings(q *quantity) Reason {
 		return NoReason
 	}
 	for _, n := range q.num.vals[:q.num.n] {
-		if p.e.Quantity != Length {
+		from := len(p.cands)
+		if p.e.Quantity == Length {
+			p.lengthReading(q, n)
+		} else {
 			p.plainReading(q, n)
-			continue
 		}
-		p.lengthReading(q, n)
+		for i := range p.cands[from:] {
+			p.cands[from+i].ask = n.ask
+		}
 	}
 	if !math.IsNaN(q.other) {
 		p.add(q.other*factors[p.e.own()], literal, p.e.own())
@@ -58,7 +63,7 @@ func (p *parser) readings(q *quantity) Reason {
 }
 
 func (p *parser) add(v float64, t tier, u unit) {
-	p.cands = append(p.cands, reading{v, v, t, u})
+	p.cands = append(p.cands, reading{lo: v, hi: v, tier: t, unit: u})
 }
 
 // plainReading is for angles, counts and plain numbers.

@@ -49,7 +49,7 @@ func (p *parser) interval(items []item, a, b *quantity) Result {
 				continue
 			}
 			if lo < hi || anyOf(items, kBetween) || a.sign < 0 && b.sign < 0 {
-				pairs = append(pairs, reading{min(lo, hi), max(lo, hi), x.tier, x.unit})
+				pairs = append(pairs, reading{min(lo, hi), max(lo, hi), x.tier, x.unit, x.ask || y.ask})
 			}
 		}
 	}

@@ -35,12 +35,8 @@ func (p *parser) spoken(i int) (n number, j int) {
 	if run, k := p.digitRun(i); k > j { // also 24 oh 5
 		return run, k
 	}
-	if p.kindAt(j) == kPoint {
-		if frac, digits, k := p.fractional(j + 1); k > j+1 {
-			n = one(v + frac)
-			n.decs = digits
-			return n, k
-		}
+	if m, k := p.withPoint(v, j); k > j {
+		return m, k
 	}
 	if half := p.at(j); half.kind == kBinary && v >= 1 && v*half.val < 1 { // three quarters
 		n.add(v*half.val, 0, false)
@@ -170,6 +166,21 @@ func (p *parser) follows(val, cur, total, last float64) float64 {
 	return 0
 }
 
+// withPoint reads a point and what follows it, after a whole number that was
+// read up to token j.
+func (p *parser) withPoint(whole float64, j int) (n number, k int) {
+	if p.kindAt(j) != kPoint {
+		return n, j
+	}
+	frac, digits, k := p.fractional(j + 1)
+	if k == j+1 {
+		return n, j
+	}
+	n = one(whole + frac)
+	n.decs = digits
+	return n, k
+}
+
 // fractional reads the digits after a spoken point, as digits, digit words or
 // small cardinals ("oh eight", "ninety five", "95").
 func (p *parser) fractional(i int) (v float64, digits, j int) {
@@ -217,7 +228,7 @@ func (p *parser) fractional(i int) (v float64, digits, j int) {
 }
 
 // digitRun reads two or more digits that are said one by one. Where they are
-// said without a point, every place of it is a reading.
+// said without a point, every place of it is a reading, to be asked back.
 func (p *parser) digitRun(i int) (n number, j int) {
 	mantissa, count, zero := 0.0, 0, false
 	for j = i; count < 6; {
@@ -240,21 +251,21 @@ func (p *parser) digitRun(i int) (n number, j int) {
 	if k := p.kindAt(j); count < 2 || k == kBinary || k == kHalfWord || k == kCard || k == kAnd && !zero && p.kindAt(j+1) == kCard {
 		return n, i
 	}
-	if p.kindAt(j) == kPoint {
-		if frac, digits, k := p.fractional(j + 1); k > j+1 {
-			n = one(mantissa + frac)
-			n.decs = digits
-			return n, k
-		}
+	if m, k := p.withPoint(mantissa, j); k > j {
+		return m, k
 	}
+	first := 1
 	if !zero {
 		n.add(mantissa, 0, true)
+	} else {
+		n.add(mantissa/math.Pow10(count), 0, true)
+		first = 0
 	}
 	for k, scale := count-1, math.Pow10(count-1); k >= 1; k, scale = k-1, scale/10 {
 		n.add(mantissa/scale, 0, true)
 	}
-	if zero {
-		n.add(mantissa/math.Pow10(count), 0, true)
+	for k := first; k < n.n; k++ {
+		n.vals[k].ask = true
 	}
 	return n, j
 }
