@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"net/url"
 	"strings"
 
@@ -27,10 +28,10 @@ const Forms = "redis://host:6379/0, redis+sentinel://host1,host2,host3/masternam
 // URLs (redis.ParseURL, ParseFailoverURL, ParseClusterURL), with the addition
 // of sentinel_username and sentinel_password.
 func client(raw string) (redis.UniversalClient, error) {
-	scheme, rest, ok := strings.Cut(raw, "://")
+	scheme, rest, _ := strings.Cut(raw, "://")
 	tls, kind, _ := strings.Cut(scheme, "+")
-	if !ok || (tls != "redis" && tls != "rediss" && scheme != "unix") {
-		return nil, fmt.Errorf("store: the URL of Redis begins with %q; it looks like %s", scheme, Forms)
+	if tls != "redis" && tls != "rediss" && scheme != "unix" {
+		return nil, fmt.Errorf("store: the URL of Redis begins with no scheme that is known here; it looks like %s", Forms)
 	}
 	var c redis.UniversalClient
 	var err error
@@ -42,7 +43,7 @@ func client(raw string) (redis.UniversalClient, error) {
 	case "cluster":
 		c, err = cluster(tls, rest)
 	default:
-		return nil, fmt.Errorf("store: the URL of Redis begins with %q; it looks like %s", scheme, Forms)
+		return nil, fmt.Errorf("store: the URL of Redis begins with no scheme that is known here; it looks like %s", Forms)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("store: the URL of Redis cannot be read: %w; it looks like %s", redacted(err), Forms)
@@ -70,7 +71,7 @@ func single(raw string) (redis.UniversalClient, error) {
 }
 
 func sentinel(scheme, rest string) (redis.UniversalClient, error) {
-	u, others, err := hosts(scheme, rest)
+	u, others, err := hosts(scheme, rest, "26379")
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +103,7 @@ func sentinel(scheme, rest string) (redis.UniversalClient, error) {
 }
 
 func cluster(scheme, rest string) (redis.UniversalClient, error) {
-	u, others, err := hosts(scheme, rest)
+	u, others, err := hosts(scheme, rest, "6379")
 	if err != nil {
 		return nil, err
 	}
@@ -120,8 +121,9 @@ func cluster(scheme, rest string) (redis.UniversalClient, error) {
 	return redis.NewClusterClient(o), nil
 }
 
-// hosts takes the list of hosts apart: a URL with the first, and the others.
-func hosts(scheme, rest string) (*url.URL, []string, error) {
+// hosts takes the list of hosts apart: a URL with the first, and the others. A
+// host without a port gets the usual one.
+func hosts(scheme, rest, port string) (*url.URL, []string, error) {
 	authority, path := rest, ""
 	if i := strings.IndexAny(rest, "/?"); i >= 0 {
 		authority, path = rest[:i], rest[i:]
@@ -131,9 +133,12 @@ func hosts(scheme, rest string) (*url.URL, []string, error) {
 		user, authority = authority[:i+1], authority[i+1:]
 	}
 	list := strings.Split(authority, ",")
-	for _, h := range list {
+	for i, h := range list {
 		if h == "" {
 			return nil, nil, errors.New("a host is missing in the list")
+		}
+		if _, _, err := net.SplitHostPort(h); err != nil {
+			list[i] = net.JoinHostPort(strings.Trim(h, "[]"), port)
 		}
 	}
 	u, err := url.Parse(scheme + "://" + user + list[0] + path)
