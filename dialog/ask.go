@@ -46,6 +46,14 @@ func (t Tool) measuring() calc.Tool {
 	return calc.Tool{Resolution: t.Resolution, Repeat: t.Repeat, RepeatDoF: t.RepeatDoF, Correction: t.Correction}
 }
 
+// squareness returns what the check of a square found, in radians and positive
+// where it is more than 90°, with its uncertainty as a component. checked is
+// false where it was never checked.
+func (t Tool) squareness() (e calc.Estimate, u calc.Component, checked bool) {
+	e = calc.Estimate{Value: float64(t.Error), U: float64(t.ErrorU), DoF: calc.ManyDoF}
+	return e, calc.Normal(e.U/must(calc.StudentT(calc.Coverage, e.DoF)), e.DoF), t.ErrorU > 0
+}
+
 // size returns a length to be shown as finely as the tool reads.
 func (t Tool) size(l calc.Length) wording.Size {
 	return wording.Size{Value: l, Resolution: t.Resolution}

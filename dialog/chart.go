@@ -60,6 +60,6 @@ func (st *step) chart(saw *Saw, characteristic string, records []Record, next ca
 		c.Words.Unit = "deg"
 	}
 	last := records[len(records)-1]
-	return &Drawing{Kind: "chart", Title: say(wording.T("chart.title", "What", what, "Saw", wording.Raw(saw.Profile.Name))),
+	return &Drawing{Kind: "chart", Title: say(wording.T("chart.title", "What", what, "Saw", nameOf(saw))),
 		Alt: say(wording.T("chart.alt", "What", what, "Value", recordValue(&last), "Date", st.date(last.At), "Next", st.date(next.Due))), Chart: c}
 }

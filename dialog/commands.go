@@ -230,7 +230,7 @@ func (st *step) phrase(c, rest string, o *outcome) bool {
 			st.show()
 			return true
 		}
-		st.say("resume.done", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+		st.say("resume.done", "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw))
 		st.show()
 	}
 	return true

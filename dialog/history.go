@@ -29,7 +29,7 @@ func (st *step) history() {
 		}
 	}
 	if !dated {
-		st.say("history.none", "Saw", wording.Raw(saw.Profile.Name))
+		st.say("history.none", "Saw", nameOf(saw))
 	} else {
 		st.say("history.next", "Date", st.date(next.Due), "Reason", reason(next))
 	}

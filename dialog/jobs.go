@@ -16,6 +16,7 @@ const maxParked = 12
 // a line here.
 var procedures = [...]Procedure{
 	setup{},
+	references{},
 	runout{},
 	knife{},
 	level{},
@@ -23,6 +24,7 @@ var procedures = [...]Procedure{
 	tiltStops{},
 	crosscut{},
 	ripFence{},
+	scoring{},
 	proof{},
 	quickCheck{},
 	trouble{},
@@ -180,7 +182,7 @@ func (st *step) drop(saw *Saw, procedure string) {
 func (st *step) leave(saw *Saw, then string, on *Saw) bool {
 	job := saw.Running
 	st.park(saw)
-	st.say("park.done", "Job", jobTitle(job.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+	st.say("park.done", "Job", jobTitle(job.Procedure), "Saw", nameOf(saw))
 	if !saw.Power.Open() {
 		return true
 	}

@@ -10,6 +10,17 @@ import (
 	"shimwright/dialog/wording"
 )
 
+// nameOf is what a saw is called, before it has a name too.
+func nameOf(s *Saw) wording.Text {
+	switch {
+	case s == nil:
+		return wording.Raw("")
+	case s.Profile.Name == "":
+		return wording.T("saw.new")
+	}
+	return wording.Raw(s.Profile.Name)
+}
+
 // usable returns the saws that are not retired and set up.
 func (st *step) usable() []*Saw {
 	var out []*Saw
@@ -50,7 +61,7 @@ func (st *step) idle() {
 // menu lists what may be done and how each characteristic stands.
 func (st *step) menu() {
 	if saw := st.active(); saw != nil {
-		st.say("menu.running", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+		st.say("menu.running", "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw))
 		st.standings(saw)
 		st.show()
 		return
@@ -65,7 +76,7 @@ func (st *step) menu() {
 		st.sawList()
 		return
 	}
-	st.say("menu.saw", "Saw", wording.Raw(saw.Profile.Name))
+	st.say("menu.saw", "Saw", nameOf(saw))
 	st.standings(saw)
 	for _, j := range saw.Parked {
 		st.say("menu.parked", "Job", jobTitle(j.Procedure))
@@ -73,24 +84,48 @@ func (st *step) menu() {
 	st.idle()
 }
 
-// standings says how each characteristic stands, one a line.
+// standings says how each characteristic stands: one a line with its last value
+// and date, and those that were never measured in one line together.
 func (st *step) standings(saw *Saw) {
+	st.past(saw.ID)
+	var never wording.List
 	for _, p := range procedures {
+		if !applies(p, saw.Profile) {
+			continue
+		}
 		for _, c := range p.Gives() {
-			s := standingOf(&st.v, saw, c, st.now)
-			args := []any{"What", wording.T("what." + c)}
-			if s.Last != nil {
-				args = append(args, "Date", st.date(s.Last.At), "Value", recordValue(s.Last))
+			switch {
+			case !appliesTo(c, saw.Profile):
+			case st.sayStanding(saw, c) == NeverMeasured:
+				never = append(never, wording.T("what."+c))
 			}
-			st.say("standing."+s.State.String(), args...)
 		}
 	}
+	if len(never) > 0 {
+		st.say("standing.never", "List", never)
+	}
+}
+
+// sayStanding says how one characteristic stands, unless it was never measured.
+func (st *step) sayStanding(saw *Saw, c string) Freshness {
+	s := standingOf(&st.v, saw, c, st.now)
+	if s.State == Fresh && st.v.HasHistory {
+		if h, ok := historyOf(st.records(saw.ID, c)); ok {
+			if next, err := h.Next(); err == nil && !next.Due.After(st.now) {
+				s.State = DueNow
+			}
+		}
+	}
+	if s.State != NeverMeasured {
+		st.say("standing."+s.State.String(), "What", wording.T("what."+c), "Date", st.date(s.Last.At), "Value", recordValue(s.Last))
+	}
+	return s.State
 }
 
 // recordValue words the last value of a record.
 func recordValue(r *Record) wording.Text {
 	m := r.AsLeft
-	if m == nil && !r.Adjusted {
+	if m == nil {
 		m = r.AsFound
 	}
 	switch {
@@ -131,7 +166,7 @@ func (st *step) dueList() {
 	for _, d := range st.v.Due {
 		if saw := st.saw(d.Saw); saw != nil && d.Person == st.person.ID {
 			said = true
-			st.say("due.line", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(d.Due))
+			st.say("due.line", "Saw", nameOf(saw), "Date", st.date(d.Due))
 		}
 	}
 	if !said {
@@ -149,7 +184,7 @@ func (st *step) happened(kind string) {
 		return
 	}
 	st.touch(saw).Events = append(slices.Clone(saw.Events), Event{Kind: kind, Person: st.person.ID, At: st.now})
-	st.say("happened."+kind, "Saw", wording.Raw(saw.Profile.Name))
+	st.say("happened."+kind, "Saw", nameOf(saw))
 	st.bringForward(saw)
 	st.show()
 }
@@ -160,6 +195,15 @@ func (st *step) setUp(then string) bool {
 	for i := range st.v.Saws {
 		if s := &st.v.Saws[i]; s.Profile.Name == "" && s.Running != nil && s.Running.Person == st.person.ID {
 			st.s.Saw = s.ID
+			st.show()
+			return false
+		}
+		if s := &st.v.Saws[i]; s.Profile.Name == "" && !s.Retired && s.Running == nil && len(s.Parked) > 0 && st.free(nil) {
+			st.unpark(s, "setup")
+			if s.Running != nil {
+				s.Running = s.Running.edit()
+				s.Running.Then = then
+			}
 			st.show()
 			return false
 		}

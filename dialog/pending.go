@@ -27,10 +27,7 @@ func (st *step) pendingAsk() guard.Ask {
 	kind, args := st.s.Pending, st.s.Args
 	a := guard.Ask{Key: Key{Name: "ask." + kind}, Form: guard.Pick, NoSkip: true, Choices: choices("yes", "no")}
 	saw := st.saw(st.s.Saw)
-	name := wording.Raw("")
-	if saw != nil {
-		name = wording.Raw(saw.Profile.Name)
-	}
+	name := nameOf(saw)
 	switch kind {
 	case "takeover":
 		a.Text = wording.T("takeover.ask", "Person", wording.Raw(st.v.People.name(saw.Running.Person)),
@@ -157,7 +154,7 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 		return
 	case "resume/resume":
 		st.unpark(saw, args["job"])
-		st.say("resume.done", "Job", jobTitle(args["job"]), "Saw", wording.Raw(saw.Profile.Name))
+		st.say("resume.done", "Job", jobTitle(args["job"]), "Saw", nameOf(saw))
 	case "resume/afresh":
 		st.drop(saw, args["job"])
 		st.begin(saw, procedureNamed(args["job"]))
@@ -288,9 +285,9 @@ func (st *step) takeOver(saw *Saw) {
 	saw.Running.Person = st.person.ID
 	st.event(saw, guard.Handed, st.now)
 	st.s.Saw = saw.ID
-	st.say("takeover.done", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+	st.say("takeover.done", "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw))
 	if other := st.v.People.find(was); other != nil && was != st.person.ID {
-		st.tell(other, "takeover.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Saw", wording.Raw(saw.Profile.Name))
+		st.tell(other, "takeover.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Saw", nameOf(saw))
 	}
 	st.show()
 }
@@ -300,7 +297,10 @@ func (st *step) explain(saw *Saw, o outcome, w reading.Word) {
 	a := o.prompt.Ask()
 	if w == reading.Where || saw == nil {
 		given := len(o.path)
-		st.say("where.is", "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name), "Count", given)
+		st.say("where.is", "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw), "Count", given)
+		for _, c := range procedureNamed(saw.Running.Procedure).Gives() {
+			st.sayStanding(saw, c)
+		}
 	}
 	switch {
 	case w == reading.HowFar && !a.How.Empty():

@@ -166,7 +166,7 @@ func (st *step) removed(id string) {
 			st.event(saw, guard.Handed, st.now)
 			st.park(saw)
 			if saw.Power.Open() {
-				st.say("people.leftopen", "Saw", wording.Raw(saw.Profile.Name))
+				st.say("people.leftopen", "Saw", nameOf(saw))
 			}
 		}
 	}
@@ -209,12 +209,12 @@ func (st *step) handTo(name string) {
 	st.touch(saw).Running = saw.Running.edit()
 	saw.Running.Person = p.ID
 	st.event(saw, guard.Handed, st.now)
-	st.tell(p, "hand.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+	st.tell(p, "hand.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw))
 	id := "hand.done"
 	if saw.Power.Open() {
 		id = "hand.open"
 	}
-	st.say(id, "Person", wording.Raw(st.v.People.name(p.ID)), "Job", jobTitle(saw.Running.Procedure), "Saw", wording.Raw(saw.Profile.Name))
+	st.say(id, "Person", wording.Raw(st.v.People.name(p.ID)), "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw))
 	st.say("idle.hint")
 	st.turn(Reply{}, PromptView{Kind: KindIdle})
 }
@@ -246,9 +246,9 @@ func (st *step) interval(rest string) {
 	}
 	st.touch(saw).Events = append(slices.Clone(saw.Events), Event{Kind: "interval", What: strconv.Itoa(months), Person: st.person.ID, At: st.now})
 	if months == 0 {
-		st.say("interval.free", "Saw", wording.Raw(saw.Profile.Name))
+		st.say("interval.free", "Saw", nameOf(saw))
 	} else {
-		st.say("interval.set", "Saw", wording.Raw(saw.Profile.Name), "Count", months)
+		st.say("interval.set", "Saw", nameOf(saw), "Count", months)
 	}
 	if c := st.person.Consent; c != nil && c.Given {
 		if next, ok := st.nextDate(saw); ok {
@@ -284,7 +284,7 @@ func (st *step) forgotten(saw *Saw) {
 			st.res.Forget = append(st.res.Forget, d.ID)
 		}
 	}
-	st.say("forget.done", "Saw", wording.Raw(saw.Profile.Name))
+	st.say("forget.done", "Saw", nameOf(saw))
 	saw.Retired, saw.Running, saw.Parked = true, nil, nil
 	st.s.Saw = ""
 	st.idle()
@@ -299,9 +299,9 @@ func (st *step) dueMonth() {
 		next, ok := st.nextDate(saw)
 		switch {
 		case !ok:
-			st.say("duemonth.never", "Saw", wording.Raw(saw.Profile.Name))
+			st.say("duemonth.never", "Saw", nameOf(saw))
 		case next.Due.Before(until):
-			st.say("duemonth.line", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(next.Due), "Reason", reason(next))
+			st.say("duemonth.line", "Saw", nameOf(saw), "Date", st.date(next.Due), "Reason", reason(next))
 		default:
 			continue
 		}

@@ -42,7 +42,7 @@ func (st *step) remind(saw *Saw) {
 	case c.Given:
 		if next, ok := st.nextDate(saw); ok {
 			due := st.set(saw, st.person, next.Due, false)
-			st.say("remind.set", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(due), "Reason", reason(next))
+			st.say("remind.set", "Saw", nameOf(saw), "Date", st.date(due), "Reason", reason(next))
 		}
 		st.idle()
 	default:
@@ -118,7 +118,7 @@ func (st *step) sayDue(saw *Saw) {
 	if next, ok := st.nextDate(saw); ok {
 		why = reason(next)
 	}
-	st.say("due.reminder", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(last), "Reason", why)
+	st.say("due.reminder", "Saw", nameOf(saw), "Date", st.date(last), "Reason", why)
 }
 
 // dueAnswered handles the answer to a reminder.
@@ -141,14 +141,14 @@ func (st *step) dueAnswered(v string) {
 		return
 	}
 	st.res.Forget = append(st.res.Forget, reminderID(saw.ID, st.person.ID))
-	st.say("due.dropped", "Saw", wording.Raw(saw.Profile.Name))
+	st.say("due.dropped", "Saw", nameOf(saw))
 	st.idle()
 }
 
 // later sets a reminder to another day.
 func (st *step) later(saw *Saw, at time.Time) {
 	due := st.set(saw, st.person, at, false)
-	st.say("remind.later", "Saw", wording.Raw(saw.Profile.Name), "Date", st.date(due))
+	st.say("remind.later", "Saw", nameOf(saw), "Date", st.date(due))
 	st.idle()
 }
 

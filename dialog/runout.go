@@ -255,8 +255,7 @@ func (j *turning) apart(round int, first *mounted) {
 		return
 	}
 	f, b := rev.Estimate(must(j.tool.measuring().Read(0)).Components()...)
-	f.Value = float64(must(rev.Flange.Scale(j.at, j.flangeAt)).TIR())
-	f.U *= float64(j.flangeAt / j.at)
+	f = f.Times(float64(j.flangeAt / j.at))
 	j.flangeDecision = must(calc.Decide(f, j.flange))
 	if j.flangeFound == nil {
 		j.flangeFound = &f
@@ -349,14 +348,13 @@ func (j *turning) finish() {
 	j.t.Record(r)
 	f := Record{Characteristic: "runout.flange", Unit: "mm", High: bound(j.flange.High), Adjusted: j.moved,
 		Tool: j.tool.Kind, Resolution: float64(j.tool.Resolution)}
-	if j.flangeFound != nil {
-		f.AsFound = j.t.measured(*j.flangeFound)
-	}
 	switch {
 	case j.flangeLeft != nil:
-		f.AsLeft, f.Decision = j.t.measured(*j.flangeLeft), j.flangeDecision.String()
+		f.AsFound, f.AsLeft, f.Decision = j.t.measured(*j.flangeFound), j.t.measured(*j.flangeLeft), j.flangeDecision.String()
 	case j.unsure:
 		return
+	case j.flangeFound != nil:
+		f.Decision, f.remark = calc.Within.String(), wording.T("record.cleaned", "Value", j.tool.size(calc.Length(j.flangeFound.Value)))
 	default:
 		f.Decision, f.remark = calc.Within.String(), wording.T("record.notapart")
 	}

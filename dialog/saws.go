@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"shimwright/dialog/wording"
 )
 
 // A shop may have several saws. A saw is spoken of by its name; a profile can
@@ -55,7 +54,7 @@ func (st *step) manage(what string) {
 		profile.Stations = slices.Clone(profile.Stations)
 		copied.Profile, copied.Running.Answers[0].Profile = profile, &profile
 		st.res.Turn = Turn{}
-		st.say("copy.from", "Saw", wording.Raw(saw.Profile.Name))
+		st.say("copy.from", "Saw", nameOf(saw))
 		st.show()
 	case what == "retire" && saw.Running != nil && saw.Running.Person != st.person.ID:
 		st.ask("takeover", map[string]string{"job": saw.Running.Procedure})
@@ -100,6 +99,6 @@ func (st *step) retire(saw *Saw) {
 		}
 	}
 	st.s.Saw = ""
-	st.say("retire.done", "Saw", wording.Raw(saw.Profile.Name))
+	st.say("retire.done", "Saw", nameOf(saw))
 	st.idle()
 }

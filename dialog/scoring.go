@@ -14,11 +14,11 @@ type scoring struct{}
 const (
 	scoreJob    = "score.shift"
 	scoreRounds = 5
+	scoreTries  = 3                 // readings of one piece that are questioned
 	scoreEven   = calc.Length(0.05) // most that the line is off the middle of the kerf (practice)
 	scoreOver   = calc.Length(0.05) // what it stands over on each side where it has to be made wider (practice)
 	scoreLeast  = calc.Length(0.02) // least on each side, on average (practice)
 	scoreMost   = calc.Length(0.15) // most (practice)
-	scoreAim    = calc.Length(1.5)  // depth that a blade is set to: the middle of calc.ScoreDepth
 	scoreLarge  = calc.Length(2)    // a sideways move beyond this is questioned
 )
 
@@ -45,6 +45,9 @@ type scored struct {
 	found                   *calc.Estimate
 }
 
+// scoreAim is the depth that a blade is set to.
+func scoreAim() calc.Length { return calc.Length(must(calc.Aim(0, calc.ScoreDepth()))) }
+
 func (scoring) Run(t *Script) {
 	if !t.Profile().Scoring {
 		t.Say("scoring.none")
@@ -54,13 +57,17 @@ func (scoring) Run(t *Script) {
 	for n := 1; ; n++ {
 		round := j.base + n
 		t.Cut(question(Key{Name: "cut.scoring", Round: round}, "scoring.cut"), wording.T("caution.cut"))
-		j.read(round)
+		for try := 0; ; try++ {
+			if j.read(round*10 + try); try == scoreTries-1 || j.believed(round*10+try) {
+				break
+			}
+		}
 		if j.found == nil {
 			e := j.shift
 			j.found = &e
 		}
 		j.say()
-		if j.whole != calc.Outside || n > scoreRounds || !j.believed(round) || !j.adjust(round) {
+		if j.whole != calc.Outside || n > scoreRounds || !j.adjust(round) {
 			j.finish()
 			return
 		}
@@ -92,8 +99,9 @@ func (j *scored) read(round int) {
 
 func (j *scored) ask(round, index int, name string, e reading.Expect) calc.Reading {
 	a := question(Key{Name: name, Round: round}, name)
-	a.Expect, a.Quantity, a.Tool, a.NoSkip, a.Label = e, "gap", Caliper, true, wording.T(name+".label")
+	a.Expect, a.Quantity, a.Tool, a.NoSkip = e, "gap", Caliper, true
 	if e.Signed {
+		a.Label = wording.T(name + ".label")
 		a.Plus, a.Minus = "words.over", "words.short"
 		a.Signs = [3]string{"score.over", "score.short", "score.flush"}
 	}
@@ -104,9 +112,9 @@ func (j *scored) ask(round, index int, name string, e reading.Expect) calc.Readi
 
 // say words each of the three that is out, or that it is good enough.
 func (j *scored) say() {
-	way, chips := "towards.right", "side.right"
+	way, chips := "towards.left", "side.right"
 	if j.shift.Value > 0 {
-		way, chips = "towards.left", "side.left"
+		way, chips = "towards.right", "side.left"
 	}
 	depth := calc.ScoreDepth()
 	args := []any{"Off", j.tool.size(calc.Length(j.shift.Value).Abs()), "U", j.tool.doubt(j.shift.U), "Way", wording.T(way), "Chips", wording.T(chips),
@@ -127,7 +135,7 @@ func (j *scored) say() {
 		j.t.Say("scoring.broad", args...)
 	}
 	switch {
-	case j.deep == calc.Outside && j.depth < scoreAim:
+	case j.deep == calc.Outside && j.depth < scoreAim():
 		j.t.Say("scoring.shallow", args...)
 	case j.deep == calc.Outside:
 		j.t.Say("scoring.deep", args...)
@@ -140,7 +148,7 @@ func (j *scored) believed(round int) bool {
 		return true
 	}
 	a := question(Key{Name: "large", Round: round}, "scoring.large", "Shift", j.tool.size(calc.Length(j.shift.Value).Abs()))
-	a.Choices = choices("right", "stop")
+	a.Choices = choices("again", "right")
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
 
@@ -165,11 +173,12 @@ func (j *scored) adjust(round int) bool {
 		}
 		switch {
 		case j.wide == calc.Outside && j.kind == "split":
+			a.Text = wording.T("scoring.spacers")
 			add("part.scoringspacers", [2]string{"wider", "narrower"}, j.widen)
 		case j.wide == calc.Outside:
 			add("part.scoring", [2]string{"raise", "lower"}, must(calc.ConicalDepth(j.widen, j.flank)))
 		case j.deep == calc.Outside:
-			add("part.scoring", [2]string{"raise", "lower"}, scoreAim-j.depth)
+			add("part.scoring", [2]string{"raise", "lower"}, scoreAim()-j.depth)
 		}
 		return a
 	})

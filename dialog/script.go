@@ -37,10 +37,11 @@ type Script struct {
 
 	profile Profile
 	cursor  int
+	newest  int   // the answer that was given last
 	path    []int // the answers that were used, in order
 	numbers []int // those of them that are readings: fix 1 is numbers[0]
 
-	// Since the last answer that was used:
+	// Since the answer that was given last:
 	notes   []wording.Text
 	later   []func()
 	verdict *Verdict
@@ -66,6 +67,7 @@ type outcome struct {
 func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time) (o outcome) {
 	t := &Script{job: saw.Running, saw: saw, person: person, view: v, now: now, profile: saw.Running.profile(saw)}
 	n := len(t.job.Answers)
+	t.newest = newest(t.job.Answers)
 	t.path, t.numbers = make([]int, 0, n), make([]int, 0, n)
 	o = outcome{Script: t}
 	defer func() {
@@ -84,6 +86,18 @@ func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time) (o outco
 	p.Run(t)
 	o.done = true
 	return o
+}
+
+// newest returns the index of the answer that was given last: what a procedure
+// says after it has not been said yet.
+func newest(answers []Answer) int {
+	n := 0
+	for i := range answers {
+		if !answers[i].At.Before(answers[n].At) {
+			n = i
+		}
+	}
+	return n
 }
 
 // impossible is asked when readings, each taken because the person confirmed
@@ -109,7 +123,9 @@ func (t *Script) take(k Key) (*Answer, bool) {
 	}
 	t.cursor = i + 1
 	t.path = append(t.path, i)
-	t.notes, t.later, t.verdict, t.records, t.setSaw, t.setUser = t.notes[:0], t.later[:0], nil, nil, nil, nil
+	if i == t.newest {
+		t.notes, t.later, t.verdict, t.records, t.setSaw, t.setUser = t.notes[:0], t.later[:0], nil, nil, nil, nil
+	}
 	return &t.job.Answers[i], true
 }
 

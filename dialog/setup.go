@@ -25,6 +25,9 @@ func (setup) Run(t *Script) {
 		a.Choices = choices("mm", "in")
 		unit := t.Pick(a, wording.Text{})
 		t.SetPerson(func(p *Person) { p.Unit = unit })
+		if unit == "in" && p.Name == "" {
+			p = p.inInches()
+		}
 	}
 	a := question(Key{Name: "setup.name"}, "setup.name")
 	a.Choices = []guard.Choice{{Value: "saw", Text: wording.T("setup.name.default")}}
@@ -84,7 +87,7 @@ func (p Profile) summary() []any {
 		"Length", wording.Size{Value: p.Stations[len(p.Stations)-1].X - p.Stations[0].X, Coarse: true},
 		"Thread", wording.Raw(p.Thread), "Way", wording.T(way),
 		"Blade", wording.Size{Value: p.Blade, Coarse: true},
-		"Indicator", wording.Size{Value: p.tool(Indicator).Resolution, Resolution: 0.001}}
+		"Indicator", wording.Size{Value: p.tool(Indicator).Resolution, Resolution: p.tool(Indicator).Resolution}}
 }
 
 // number asks for a dimension or a count whose default is taken with `ok`.
@@ -186,7 +189,7 @@ func setupTools(t *Script, r int, p *Profile) {
 	res := t.number("setup.indicator", r, 0, p.tool(Indicator).Resolution, dimension(0.0005, 0.1))
 	cal := t.number("setup.caliper", r, 0, p.tool(Caliper).Resolution, dimension(0.001, 0.1))
 	square := t.number("setup.square", r, 0, p.tool(Square).Length, dimension(50, 1000))
-	p.Tools = []Tool{kept(Indicator, res), kept(Caliper, cal), {Kind: Square, Length: square}}
+	p.Tools = []Tool{kept(Indicator, res), kept(Caliper, cal), {Kind: Square, Length: square}, p.tool(Feelers), p.tool(Level), p.tool(Ruler)}
 	a := question(Key{Name: "setup.leaves", Round: r}, "setup.leaves")
 	a.Choices = choices("leaves13", "leaves20", "leaves8", "leavesinch")
 	switch t.Pick(a, wording.Text{}) {
@@ -199,6 +202,16 @@ func setupTools(t *Script, r int, p *Profile) {
 	case "leavesinch":
 		p.Leaves = inchLeaves()
 	}
+}
+
+// inInches is the default for people who work in inches: their tools, and a
+// blade of twelve inches (practice, no published source).
+func (p Profile) inInches() Profile {
+	p.Blade = 12 * calc.Inch
+	p.Tools = []Tool{{Kind: Indicator, Resolution: calc.Thou / 2}, {Kind: Feelers, Resolution: calc.Thou},
+		{Kind: Caliper, Resolution: calc.Thou}, {Kind: Square, Length: 6 * calc.Inch}, {Kind: Ruler, Resolution: calc.Inch / 64}}
+	p.Leaves = inchLeaves()
+	return p
 }
 
 // inchLeaves is a common inch set (practice, no published source).

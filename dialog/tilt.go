@@ -121,7 +121,13 @@ func (j *tilting) byGap(n, round int, degrees float64) calc.Estimate {
 			j.height = h.Length()
 		}
 	}
-	return must(calc.TiltByGap(v.Length(), j.height, j.leans(j.side), j.t.feeler(v).Components()...))
+	gap, parts := v.Length(), j.t.feeler(v).Components()
+	if square, u, checked := j.t.Tool(Square).squareness(); checked && degrees == 90 {
+		// What the check of the square found is taken off; its doubt stays.
+		gap += must(calc.SquareCorrection(square, j.height))
+		parts = append(parts, u.Times(float64(j.height)))
+	}
+	return must(calc.TiltByGap(gap, j.height, j.leans(j.side), parts...))
 }
 
 // gap asks for a signed gap: open at the top is positive.
@@ -256,12 +262,15 @@ func (j *tilting) record(degrees float64, found, left calc.Estimate, d calc.Deci
 		j.t.Say("tilt.remains")
 	}
 	j.t.Record(Record{Characteristic: tiltName(degrees), Unit: "rad", Low: bound(j.window.Low), High: bound(j.window.High),
-		AsFound: j.t.measured(found), AsLeft: j.t.measured(left), Decision: d.String(), Adjusted: len(moves) > 0, Tool: j.tool()})
+		AsFound: j.t.measured(found), AsLeft: j.t.measured(left), Decision: d.String(), Adjusted: len(moves) > 0, Tool: j.tool(degrees)})
 }
 
-func (j *tilting) tool() string {
-	if j.method == "level" {
+func (j *tilting) tool(degrees float64) string {
+	switch {
+	case j.method == "level":
 		return Level
+	case j.method == "gap" && degrees == 90:
+		return Square
 	}
 	return Feelers
 }
