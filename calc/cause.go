@@ -59,8 +59,8 @@ func (l *learner) explain() {
 }
 
 // choose picks one of the causes that explain equally well. One about a
-// reading that can still be taken again is the cheapest to try; otherwise they
-// must agree on the support.
+// reading that can still be taken again is the cheapest to try; otherwise
+// there must be but one.
 func (l *learner) choose(rivals []cause) (c cause, clear bool) {
 	last := len(l.sets) - 1
 	for _, r := range rivals {
@@ -69,7 +69,7 @@ func (l *learner) choose(rivals []cause) (c cause, clear bool) {
 		}
 	}
 	for _, r := range rivals {
-		if r.support != rivals[0].support || r.set != rivals[0].set {
+		if r.support != rivals[0].support || r.set != rivals[0].set || r.kind != rivals[0].kind {
 			return cause{}, false
 		}
 	}

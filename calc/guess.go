@@ -7,6 +7,7 @@ import "math"
 // unexplained and S their covariance, χ² = Σ rᵀS⁻¹r.
 type guess struct {
 	stiffness, torsion float64
+	twist              int       // index of its modes
 	prior              float64   // −2·ln of its prior probability
 	m                  []float64 // influence, n × n
 	chi                float64
@@ -17,41 +18,81 @@ type guess struct {
 // score is −2·ln of the posterior probability, but for a constant.
 func (g *guess) score() float64 { return g.chi + g.prior }
 
+// twist is one ratio of Torsion to Stiffness that the table may have.
+type twist struct {
+	ratio float64
+	prior float64
+	modes modes
+	shape []float64 // of the heights as found; nil where they tell nothing
+}
+
+// Guesses are laid out coarsely over all that may be, and finely about the best.
+var (
+	coarse = []float64{-2.4, -2, -1.6, -1.2, -0.8, -0.4, 0, 0.4, 0.8, 1.2, 1.6, 2, 2.4} // in spreads of ln stiffness
+	fine   = []float64{-0.5, -0.25, 0, 0.25, 0.5}                                       // in coarse steps
+	ratios = []float64{-1.2, -0.6, 0, 0.6, 1.2}                                         // ln of the twist over the model's
+)
+
+// coarseStep is the step of the coarse guesses.
+const coarseStep = 0.4
+
 // guess lays out the guesses about the model's stiffness and, where it shows,
 // its torsion.
 func (l *learner) guess(f frame) error {
-	stiff, twist := []float64{0}, []float64{0}
-	if l.m.Spread > 0 && l.m.Stiffness > 0 {
-		stiff = []float64{-2.4, -2, -1.6, -1.2, -0.8, -0.4, 0, 0.4, 0.8, 1.2, 1.6, 2, 2.4}
+	stiff, twists := []float64{0}, []float64{0}
+	if l.vague() {
+		stiff = coarse
 		if f.halfWidth > 0 {
-			twist = []float64{-1.2, 0, 1.2}
+			twists = ratios
 		}
 	}
-	wide := math.Max(l.m.Spread, 0.6) // look farther than a kept model claims
-	for _, tw := range twist {
-		ratio := 0.0
+	for k, tw := range twists {
+		t := twist{prior: sq(tw / 1.2)}
 		if l.m.Stiffness > 0 {
-			ratio = l.m.Torsion / l.m.Stiffness * math.Exp(tw)
+			t.ratio = l.m.Torsion / l.m.Stiffness * math.Exp(tw)
 		}
-		md, err := f.modes(ratio)
-		if err != nil {
+		var err error
+		if t.modes, err = f.modes(t.ratio); err != nil {
 			return err
 		}
-		shape := md.shape(l.sets[0])
-		for _, st := range stiff {
-			g := guess{stiffness: l.m.Stiffness * math.Exp(st*wide), m: make([]float64, l.n*l.n), prior: sq(tw / 1.2)}
-			if l.m.Spread > 0 {
-				g.prior += math.Min(16, sq(st*wide/l.m.Spread))
+		if l.m.Spread >= firstSpread && l.complete(0) {
+			t.shape = t.modes.shape(l.sets[0])
+		}
+		l.twists = append(l.twists, t)
+		if k%2 == 0 {
+			for _, st := range stiff {
+				l.guesses = append(l.guesses, l.newGuess(k, st*l.wide()))
 			}
-			g.torsion = g.stiffness * ratio
-			l.m.influence(md, g.stiffness, g.m)
-			if l.m.Spread >= firstSpread && l.complete(0) {
-				g.prior -= 2 * md.evidence(g.stiffness, shape, l.u)
-			}
-			l.guesses = append(l.guesses, g)
 		}
 	}
+	l.coarse = len(l.guesses)
 	return nil
+}
+
+// vague says that the stiffness is to be learned.
+func (l *learner) vague() bool { return l.m.Spread > 0 && l.m.Stiffness > 0 }
+
+// wide is how far the guesses reach, farther than a kept model claims.
+func (l *learner) wide() float64 { return math.Max(l.m.Spread, 0.6) }
+
+// newGuess returns the guess of a twist whose stiffness is off the model's by a
+// logarithm.
+func (l *learner) newGuess(k int, log float64) guess {
+	t := &l.twists[k]
+	g := guess{twist: k, stiffness: l.m.Stiffness * math.Exp(log), m: make([]float64, l.n*l.n), prior: t.prior}
+	if l.m.Spread > 0 {
+		g.prior += math.Min(16, sq(log/l.m.Spread))
+	}
+	g.torsion = g.stiffness * t.ratio
+	l.m.influence(t.modes, g.stiffness, g.m)
+	if t.shape != nil {
+		g.prior -= 2 * t.modes.evidence(g.stiffness, t.shape, l.u)
+	}
+	for range l.moves {
+		g.inv = append(g.inv, make([]float64, l.n*l.n))
+		g.weighed = append(g.weighed, make([]float64, l.n))
+	}
+	return g
 }
 
 // complete says whether every reading of a set is usable.
@@ -64,29 +105,43 @@ func (l *learner) complete(set int) bool {
 	return true
 }
 
-// fit weighs every guess against the history as it is explained so far, and
-// returns the best.
+// fit weighs every guess against the history as it is explained so far, coarse
+// ones and then fine ones about the best, and returns the best.
 func (l *learner) fit() *guess {
-	l.best = 0
-	for k := range l.guesses {
+	l.guesses = l.guesses[:l.coarse]
+	l.weighAll(0)
+	if l.vague() {
+		best := l.guesses[l.best]
+		for k := max(0, best.twist-1); k < min(len(l.twists), best.twist+2); k++ {
+			for _, off := range fine {
+				log := math.Log(best.stiffness/l.m.Stiffness) + off*coarseStep*l.wide()
+				if k != best.twist || off != 0 {
+					l.guesses = append(l.guesses, l.newGuess(k, log))
+				}
+			}
+		}
+		l.weighAll(l.coarse)
+	}
+	return &l.guesses[l.best]
+}
+
+// weighAll weighs the guesses from the given one on, and finds the best of all.
+func (l *learner) weighAll(from int) {
+	if from == 0 {
+		l.best = 0
+	}
+	for k := from; k < len(l.guesses); k++ {
 		l.weigh(&l.guesses[k])
 		if l.guesses[k].score() < l.guesses[l.best].score() {
 			l.best = k
 		}
 	}
-	return &l.guesses[l.best]
 }
 
 // weigh fills in how well the history fits a guess.
 func (l *learner) weigh(g *guess) {
 	n := l.n
 	g.chi = 0
-	if g.inv == nil {
-		for range l.moves {
-			g.inv = append(g.inv, make([]float64, n*n))
-			g.weighed = append(g.weighed, make([]float64, n))
-		}
-	}
 	r := make([]float64, n)
 	for p := range l.moves {
 		s := g.inv[p]
@@ -108,7 +163,7 @@ const unseen = 1e6
 
 // covariance writes S and r of a pass: two readings of each height, the turns
 // and the tightening of the nuts as they move the whole table, and what the
-// model itself may be off.
+// model may be off in how far they move more than their own height.
 func (l *learner) covariance(g *guess, pass int, s, r []float64) {
 	n := l.n
 	clear(s)
@@ -127,7 +182,8 @@ func (l *learner) covariance(g *guess, pass int, s, r []float64) {
 		}
 	}
 	for i := range n {
-		s[i*n+i] += 2*sq(l.u) + sq(modelSigma*r[i])
+		coupled := r[i] + l.gain[i]*l.moves[pass][i]
+		s[i*n+i] += 2*sq(l.u) + sq(modelSigma*coupled)
 		r[i] += is[i] - was[i]
 		if !l.seen(pass, i) {
 			r[i] = 0
@@ -191,6 +247,9 @@ func (l *learner) refine(g *guess) []float64 {
 	invert(a, n)
 	out := make([]float64, n)
 	for j := range n {
+		if l.gain[j] == 0 && !l.loose[j] {
+			continue // stuck
+		}
 		out[j] = l.gain[j]
 		for k := range n {
 			out[j] += a[j*n+k] * b[k]

@@ -22,14 +22,14 @@ func (m Model) Heights(passes []Pass, findings []Finding, u, floor Length) ([]Es
 	if err := notNegative("floor", floor); err != nil {
 		return nil, err
 	}
-	if floor > u {
-		return nil, bad("floor", "is more than u")
-	}
 	known := m
 	known.Spread = 0 // as learned; nothing is guessed here
 	l, err := known.newLearner(passes, u)
 	if err != nil {
 		return nil, err
+	}
+	if floor > u {
+		return nil, bad("floor", "is more than u")
 	}
 	for _, f := range findings {
 		if err := l.doubt(f); err != nil {
@@ -53,6 +53,10 @@ func (l *learner) doubt(f Finding) error {
 	return nil
 }
 
+// carrySigma is how far a height may be carried wrongly by a move, of the move:
+// after the reading that follows, little of it is left.
+const carrySigma = 0.08
+
 // ignorance is the standard uncertainty of a height before anything is read.
 const ignorance = 100.0 // mm
 
@@ -74,7 +78,7 @@ func (l *learner) filter(floor float64) ([]Estimate, error) {
 			if a == 0 {
 				continue
 			}
-			v := sq(turnSigma*float64(l.m.Supports[j].Pitch)*l.gain[j]) + sq(settleSigma) + sq(modelSigma*a)
+			v := sq(turnSigma*float64(l.m.Supports[j].Pitch)*l.gain[j]) + sq(settleSigma) + sq(carrySigma*a)
 			for i := range n {
 				x[i] += m[i*n+j] * l.gain[j] * a
 				for o := range n {

@@ -53,7 +53,7 @@ type Finding struct {
 const (
 	turnSigma   = 0.008 // turns: standard deviation of one turn made by eye and spanner
 	settleSigma = 0.004 // mm: what tightening adds
-	modelSigma  = 0.08  // of the predicted change: springs that are not all alike
+	modelSigma  = 0.10  // of the change that comes through the table: springs that are not all alike
 	gainSigma   = 0.10  // spread of the answers of nuts whose thread is as was said
 	looseSigma  = 0.60  // the same, of nuts under suspicion
 )
@@ -96,7 +96,9 @@ type learner struct {
 	gain          []float64
 	loose         []bool // nuts under suspicion
 	findings      []Finding
+	twists        []twist
 	guesses       []guess
+	coarse        int // number of coarse guesses, which come first
 	best          int // guess
 }
 
@@ -264,6 +266,10 @@ func (l *learner) contradicted(chi float64) bool {
 	return len(l.moves) > 1 && chi > 3*rows+20
 }
 
+// deadGain is the answer below which a nut that was turned far enough to tell
+// counts as stuck.
+const deadGain = 0.1
+
 // direct returns the model that moves each nut by its own reading: its gain is
 // what that reading did, by least squares over all passes, drawn to the
 // expected gain by one move of a twentieth of a millimetre.
@@ -278,6 +284,9 @@ func (l *learner) direct(m Model) Model {
 			}
 		}
 		m.Gain[j] = num / den
+		if den > 10*weight && math.Abs(m.Gain[j]) < deadGain {
+			m.Gain[j] = 0
+		}
 	}
 	m.Direct = true
 	l.findings = append(l.findings, Finding{Kind: Contradiction, Support: AllSupports, Other: -1, Pass: len(l.moves) - 1, Gain: 1})

@@ -15,7 +15,7 @@ type search struct {
 	now, next []limits  // window of each height now, and after the pass
 	perSigma  []float64 // 1/σ of the height read after the pass about the prediction, 1/mm
 	reach     []float64 // change of a height by a full turn of its own nut, mm
-	fixed     []bool    // nuts that answer too little to be turned
+	fixed     []bool    // nuts that are stuck
 	scenarios []scenario
 	least     int // steps
 	most      int
@@ -47,8 +47,10 @@ const (
 	// crowd is how much each height that is expected to be out makes another
 	// pass likelier than one alone.
 	crowd = 0.1
-	// deadGain is the answer below which a nut is not worth turning.
-	deadGain = 0.1
+	// leastGain is the least answer that is planned with. A nut that seems to
+	// answer less, but is not known to be stuck, is turned as if it did: what
+	// it does then tells.
+	leastGain = 0.3
 	// negligible is the weight of a scenario that is left out.
 	negligible = 0.02
 )
@@ -65,8 +67,8 @@ func (m Model) newSearch(md modes, heights []Length, missing []bool, o PlanOptio
 	}
 	for i, h := range heights {
 		s.h[i] = float64(h)
-		s.reach[i] = o.MaxTurn * float64(m.Supports[i].Pitch) * max(deadGain, math.Abs(m.Gain[i]))
-		s.fixed[i] = math.Abs(m.Gain[i]) < deadGain
+		s.reach[i] = o.MaxTurn * float64(m.Supports[i].Pitch) * math.Max(leastGain, math.Abs(m.Gain[i]))
+		s.fixed[i] = m.Gain[i] == 0
 		s.judge(i, float64(m.Supports[i].Pitch))
 	}
 	if missing != nil {
@@ -124,7 +126,11 @@ func (s *search) addScenarios(m Model, md modes, missing []bool) {
 		sc := scenario{weight: weight[g], m: make([]float64, s.n*s.n), z: slices.Clone(s.h)}
 		m.influence(md, m.Stiffness*math.Exp(at*m.Spread), tmp)
 		for j := range s.n {
-			step := m.Gain[j] * float64(m.Supports[j].Pitch) * s.o.Step
+			gain := m.Gain[j]
+			if gain != 0 && math.Abs(gain) < leastGain {
+				gain = math.Copysign(leastGain, gain)
+			}
+			step := gain * float64(m.Supports[j].Pitch) * s.o.Step
 			for i := range s.n {
 				sc.m[j*s.n+i] = tmp[i*s.n+j] * step
 			}
