@@ -2,6 +2,7 @@ package draw
 
 import (
 	"math"
+	"unicode/utf8"
 
 	"shimwright/dialog"
 )
@@ -16,6 +17,7 @@ type card struct {
 	angle    float64
 	along    bool // the move is along the drawing, in the direction of angle
 	moves    bool
+	style    style // of the label: a mere number is written larger
 	label    []string
 	reading  []string
 	move     []string
@@ -25,6 +27,7 @@ type card struct {
 
 var (
 	labelStyle   = style{body, false, ink}
+	numberStyle  = style{head, true, ink}
 	readingStyle = style{strong, true, ink}
 	moveStyle    = style{strong, true, work}
 )
@@ -33,7 +36,11 @@ var (
 func (s *scene) newCard(p dialog.DrawPoint, w float64) *card {
 	c := &card{p: p, w: w, textLeft: iconColumn, moves: p.Dir != 0}
 	room := w - c.textLeft - 10
-	c.label = s.wrap(p.Label, labelStyle, room, 4)
+	c.style = labelStyle
+	if utf8.RuneCountInString(p.Label) <= 3 {
+		c.style = numberStyle
+	}
+	c.label = s.wrap(p.Label, c.style, room, 4)
 	c.reading = s.wrap(p.Reading, readingStyle, room-32, 3)
 	c.move = s.wrap(p.Move, moveStyle, room, 4)
 	c.h = math.Max(c.textHeight(), c.iconHeight()) + 24
@@ -41,7 +48,7 @@ func (s *scene) newCard(p dialog.DrawPoint, w float64) *card {
 }
 
 func (c *card) textHeight() float64 {
-	h := float64(len(c.label)) * body * lead
+	h := float64(len(c.label)) * c.style.size * lead
 	if n := len(c.reading); n > 0 {
 		h += 6 + math.Max(float64(n)*strong*lead, 44)
 	}
@@ -116,7 +123,7 @@ func (c *card) icons(s *scene, x, y float64) {
 }
 
 func (c *card) words(s *scene, x, y float64) {
-	y = s.lines(c.label, labelStyle, x, y)
+	y = s.lines(c.label, c.style, x, y)
 	if n := len(c.reading); n > 0 {
 		y += 6
 		high := math.Max(float64(n)*strong*lead, 44)

@@ -15,8 +15,7 @@ func TestKept(t *testing.T) {
 	b := open(t, s.url(), 390, 844)
 	b.sends("which")
 	b.says("left or right")
-	s.stop()
-	b.until(`!document.querySelector("#line").hidden`)
+	s.gone(b)
 	typed := time.Now()
 	b.sends("first")
 	b.says("Kept here")
@@ -73,6 +72,23 @@ func TestAnswerLost(t *testing.T) {
 	}
 }
 
+// asking is a phone whose open question is whether the saw is unplugged.
+func asking(t *testing.T) (*service, *tab) {
+	t.Helper()
+	s := newService(t)
+	b := open(t, s.url(), 390, 844)
+	b.sends("level")
+	b.says("Answer with the word unplugged")
+	return s, b
+}
+
+// gone takes the service away and waits until the page has noticed.
+func (s *service) gone(b *tab) {
+	b.t.Helper()
+	s.stop()
+	b.until(`!document.querySelector("#line").hidden`)
+}
+
 // TestLateWord gives words of safety while the service is away: none of them is
 // ever sent; each is asked again.
 func TestLateWord(t *testing.T) {
@@ -97,12 +113,8 @@ func TestLateWord(t *testing.T) {
 		b.until(`document.querySelector("#again").hidden && !document.querySelector("#log").innerText.includes("Asked again")`)
 	}
 	t.Run("button", func(t *testing.T) {
-		s := newService(t)
-		b := open(t, s.url(), 390, 844)
-		b.sends("level")
-		b.says("Answer with the word unplugged")
-		s.stop()
-		b.until(`!document.querySelector("#line").hidden`)
+		s, b := asking(t)
+		s.gone(b)
 		b.press("unplugged")
 		b.says("must be true at the moment")
 		b.shot("phone-late-word")
@@ -114,10 +126,7 @@ func TestLateWord(t *testing.T) {
 		b.quiet()
 	})
 	t.Run("typed, and the service gone without a sign", func(t *testing.T) {
-		s := newService(t)
-		b := open(t, s.url(), 390, 844)
-		b.sends("level")
-		b.says("Answer with the word unplugged")
+		s, b := asking(t)
 		s.stop()
 		b.sends("Unplugged.")
 		b.says("must be true at the moment")
@@ -129,8 +138,7 @@ func TestLateWord(t *testing.T) {
 		b := open(t, s.url(), 390, 844)
 		b.sends("which")
 		b.says("left or right")
-		s.stop()
-		b.until(`!document.querySelector("#line").hidden`)
+		s.gone(b)
 		b.sends("level")
 		b.sends("unplugged")
 		b.sends("0.05 low")
@@ -149,13 +157,31 @@ func TestLateWord(t *testing.T) {
 		b.sends("")
 		b.says("Support 2")
 	})
-	t.Run("page closed in between", func(t *testing.T) {
+	t.Run("moves", func(t *testing.T) {
+		// What became of the moves is asked again as well, whatever it was.
 		s := newService(t)
 		b := open(t, s.url(), 390, 844)
 		b.sends("level")
-		b.says("Answer with the word unplugged")
-		s.stop()
-		b.until(`!document.querySelector("#line").hidden`)
+		b.press("unplugged")
+		b.says("Support 1")
+		b.sends("0.1")
+		b.says("Support 2")
+		b.sends("0.1")
+		b.says("Tighten both")
+		s.gone(b)
+		b.press("2 stuck")
+		b.sends("1 done, 2 stuck")
+		b.sends("back") // no word of safety: kept
+		b.says("Kept here")
+		s.start()
+		b.says("You said: back")
+		if got := said(s.received()); got != "level|unplugged|0.1|0.1|back" {
+			t.Errorf("the service got %q", got)
+		}
+	})
+	t.Run("page closed in between", func(t *testing.T) {
+		s, b := asking(t)
+		s.gone(b)
 		b.press("unplugged")
 		b.says("must be true at the moment")
 		b.do(chromedp.Navigate("about:blank"))
@@ -165,10 +191,7 @@ func TestLateWord(t *testing.T) {
 	})
 	t.Run("its answer was lost", func(t *testing.T) {
 		// The service has the word: it is not asked again, and not sent twice.
-		s := newService(t)
-		b := open(t, s.url(), 390, 844)
-		b.sends("level")
-		b.says("Answer with the word unplugged")
+		s, b := asking(t)
 		s.set(func(s *service) { s.lose = true })
 		b.press("unplugged")
 		b.says("Support 1")
@@ -180,19 +203,21 @@ func TestLateWord(t *testing.T) {
 	})
 }
 
-// TestSecondTap taps twice where a button for a word of safety comes up under
-// the thumb: the second tap does not answer it.
+// TestSecondTap taps again in the moment in which a button for a word of safety
+// comes up: that tap does not answer it.
 func TestSecondTap(t *testing.T) {
 	s := newService(t)
 	b := open(t, s.url(), 390, 844)
 	b.says("One question")
+	js[bool](b, `(() => { globalThis.taps = 0; new MutationObserver(() => { const button = document.querySelector("#choices .confirm");
+		if (button && taps === 0) { taps++; button.click(); } }).observe(document.querySelector("#choices"), { childList: true }); return true })()`)
 	b.click("#choices button") // level
-	b.until(`document.querySelector("#choices .confirm")`)
-	b.click("#choices .confirm")
-	b.until(`!document.querySelector("#choices .confirm[aria-disabled]")`)
+	b.until(`taps === 1 && !document.querySelector("#choices .confirm[aria-disabled]")`)
 	if got := said(s.received()); got != "level" {
 		t.Errorf("the service got %q", got)
 	}
+	b.click("#choices .confirm")
+	b.says("Support 1")
 }
 
 // TestExpiry lets a hands-on question grow too old while the page is open.

@@ -1,8 +1,11 @@
 package page
 
 import (
+	"net"
 	"strings"
 	"testing"
+
+	"shimwright/bot/testenv"
 )
 
 // said joins the texts that a service received, attempts of one id once.
@@ -157,9 +160,31 @@ func TestUnasked(t *testing.T) {
 }
 
 // TestTwoTabs holds one conversation in two tabs.
-func TestTwoTabs(t *testing.T) {
-	s := newService(t)
+func TestTwoTabs(t *testing.T) { twoTabs(t, newService(t), true) }
+
+// TestPlainHTTP does so as a phone in the workshop's network does: by another
+// address of this machine, without TLS, where browsers give a page neither
+// locks nor a say over the screen.
+func TestPlainHTTP(t *testing.T) {
+	var ip string
+	addrs, err := net.InterfaceAddrs()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range addrs {
+		if n, ok := a.(*net.IPNet); ok && n.IP.To4() != nil && n.IP.IsGlobalUnicast() {
+			ip = n.IP.String()
+		}
+	}
+	testenv.Need(t, "a second network address", ip != "")
+	twoTabs(t, newServiceAt(t, ip), false)
+}
+
+func twoTabs(t *testing.T, s *service, secure bool) {
 	a := open(t, s.url(), 1280, 800)
+	if got := js[bool](a, `isSecureContext && "locks" in navigator`); got != secure {
+		t.Fatalf("secure context with locks: %v, want %v", got, secure)
+	}
 	a.sends("which")
 	a.says("left or right")
 	b := a.another(s.url())
@@ -186,4 +211,11 @@ func TestTwoTabs(t *testing.T) {
 	if got := said(s.received()); got != "which|left|from a|from b" {
 		t.Errorf("the service got %q", got)
 	}
+	a.sends("level") // a job: the screen is to stay on
+	a.says("Answer with the word unplugged")
+	a.click("#more")
+	want := map[bool]string{true: "The screen stays on", false: "This browser lets the screen go dark"}[secure]
+	a.until(`document.querySelector("#words p").innerText.startsWith(` + quote(want) + `)`)
+	a.quiet()
+	b.quiet()
 }

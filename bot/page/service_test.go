@@ -78,9 +78,12 @@ type media struct {
 }
 
 // newService starts the service on a free port of this machine.
-func newService(t *testing.T) *service {
+func newService(t *testing.T) *service { return newServiceAt(t, "127.0.0.1") }
+
+// newServiceAt starts it at one address of this machine.
+func newServiceAt(t *testing.T, ip string) *service {
 	s := &service{t: t, answers: map[string]json.RawMessage{}, changed: make(chan struct{}), expires: 30 * time.Minute}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	l, err := net.Listen("tcp", net.JoinHostPort(ip, "0"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -293,7 +296,7 @@ func (s *service) say(text string) answer {
 			Prompt: map[string]any{"kind": "confirm", "name": "safety.unplugged", "job": job, "acknowledge": "unplugged"}}
 	case text == "unplugged":
 		return ask(1)
-	case strings.Trim(text, "-0123456789., lowhigh") == "" && text != "":
+	case strings.Trim(text, "-0123456789., lowhig") == "" && text != "":
 		s.readings++
 		if s.readings < 2 {
 			return ask(2)

@@ -1,6 +1,9 @@
 // Two aids of the browser: the screen that stays on, and the voice. The page
 // works without either.
 
+import { words } from "./words.js";
+import { flag, setFlag } from "./keep.js";
+
 // Awake keeps the screen on while it is wanted (Screen Wake Lock API). The
 // browser takes the lock back when the page is hidden; it is asked for again
 // when the page is seen.
@@ -59,6 +62,27 @@ export class Voice {
 
   get possible() {
     return "speechSynthesis" in window;
+  }
+
+  // attach makes a button the switch of the voice, as it was left the last
+  // time. Switched on, it reads what was said last.
+  attach(node, last) {
+    const set = (on) => {
+      this.on = on;
+      setFlag("aloud", on);
+      node.setAttribute("aria-pressed", String(on));
+    };
+    node.textContent = words.aloud;
+    node.hidden = !this.possible;
+    node.addEventListener("click", () => {
+      set(!this.on);
+      if (this.on) {
+        this.say(last());
+      } else {
+        this.hush();
+      }
+    });
+    set(flag("aloud"));
   }
 
   // say reads a text when the voice is on; with `asked`, in any case.

@@ -65,11 +65,16 @@ function plain(text) {
   return text.normalize("NFKD").toLowerCase().replace(/\p{M}/gu, "").replace(/[^\p{L}\p{N}]+/gu, " ").trim();
 }
 
-// confirms reports whether a text answers the open question with the word that
-// confirms it, alone or among others.
+// confirms reports whether a text answers an open question about safety: with
+// the word that confirms it, alone or among others, or with another of the
+// answers offered.
 function confirms(text) {
   const { kind, acknowledge } = state.prompt;
-  return kind === "confirm" && Boolean(acknowledge) && ` ${plain(text)} `.includes(` ${plain(acknowledge)} `);
+  if (kind !== "confirm" || !acknowledge) {
+    return false;
+  }
+  const said = plain(text);
+  return ` ${said} `.includes(` ${plain(acknowledge)} `) || state.choices.some((choice) => plain(choice) === said);
 }
 
 // confirm sends a word of safety at once. It is never kept: what was true when
@@ -366,25 +371,9 @@ function notes() {
   ]);
 }
 
-function aloud(on) {
-  voice.on = on;
-  keep.setFlag("aloud", on);
-  $("aloud").setAttribute("aria-pressed", String(on));
-}
-
 function start() {
   $("log").setAttribute("aria-label", words.log);
-  $("aloud").textContent = words.aloud;
-  $("aloud").hidden = !voice.possible;
-  $("aloud").addEventListener("click", () => {
-    aloud(!voice.on);
-    if (voice.on) {
-      voice.say(lastSaid);
-    } else {
-      voice.hush();
-    }
-  });
-  aloud(keep.flag("aloud"));
+  voice.attach($("aloud"), () => lastSaid);
   const showKept = () => {
     for (const message of keep.waiting()) {
       if (message.id !== state.posting) {

@@ -39,7 +39,7 @@ export class Link {
         break;
       case "unpaired":
         this.pause = pauses.at(-1);
-        this.#line(words.unpaired(result.detail), true);
+        this.#line(words.unpaired, true);
         break;
       case "refused":
         this.pause = pauses.at(-1);

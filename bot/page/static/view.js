@@ -76,7 +76,7 @@ export class View {
       parts.push(button(state === "kept" ? words.discard : words.remove, "", () => this.actions.discard(message.id)));
     }
     if (state === "unsent" && !message.asked) {
-      parts.push(" ", button(words.useAgain, "", () => this.actions.again(message.id, message.text)));
+      parts.push(button(words.useAgain, "", () => this.actions.again(message.id, message.text)));
     }
     turn.mine.replaceChildren(...parts);
   }
@@ -180,15 +180,12 @@ export class View {
       node.append(el("p", "", words.expiredGone));
       return node;
     }
-    // The caution stands first, on a line of its own.
-    const [first, ...rest] = reply.caution ? reply.text.split("\n") : [reply.text];
-    node.append(el("p", rest.length > 0 ? "said first" : "said", first));
-    if (rest.length > 0) {
-      node.append(el("p", "said", rest.join("\n")));
+    // The caution stands first, then the picture of what it is about.
+    const [first, ...rest] = reply.text.split("\n").map((line) => el("p", "said", line));
+    if (reply.caution && rest.length > 0) {
+      first.classList.add("first");
     }
-    for (const medium of reply.media ?? []) {
-      node.append(this.#picture(medium));
-    }
+    node.append(first, ...(reply.media ?? []).map((medium) => this.#picture(medium)), ...rest);
     const end = Date.parse(reply.expires ?? "");
     if (!Number.isNaN(end)) {
       this.#live.add({ node, end });

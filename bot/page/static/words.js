@@ -48,7 +48,7 @@ export const words = {
 
   away: "The service does not answer. What you type is kept; words that confirm safety are asked again.",
   wait: (seconds) => `The service asks to wait ${seconds} seconds. What you type is kept.`,
-  unpaired: (detail) => `This device is not paired with the service. On the computer that runs it, type: go run ./bot pair — then open the link, or scan the code, with this device. ${detail}`,
+  unpaired: "This device is not paired with the service. On the computer that runs it, type: go run ./bot pair. Then scan the code that it prints, or open its link, with this device.",
   tryAgain: "Try again",
   tooOld: "That was handled, but its answer is no longer safe to follow. Say where, to be asked again.",
   gone: "There is nothing under this address.",
