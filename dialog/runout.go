@@ -298,6 +298,8 @@ func (j *turning) counted(round int, rev calc.Reversal, second *mounted) (calc.R
 	})
 	r := must(j.tool.measuring().Read(0))
 	u := math.Hypot(calc.Difference(r, r).U, 2*float64(second.fit.Residual))
+	// The two answers stand apart by this much; a quarter of it decides as well.
+	u = math.Max(u, float64((second.fit.At(turn)-second.fit.At(turn+0.5)).Abs())/4)
 	mark := must(calc.CheckMark(second.fit, turn, v.Length(), calc.Length(u)))
 	if mark == calc.MarkUnclear {
 		a := question(Key{Name: "counted", Round: round}, "runout.counted")

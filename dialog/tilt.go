@@ -76,7 +76,9 @@ func (j *tilting) stop(n int, degrees float64) {
 	var moves []calc.ScrewMove
 	var found calc.Estimate
 	for round := 1; ; round++ {
-		j.t.Confirm(question(Key{Name: "tilt.set", Round: round, Index: n}, "tilt.set", "Stop", name), wording.T("caution.tilt"))
+		a := question(Key{Name: "tilt.set", Round: round, Index: n}, "tilt.set", "Stop", name)
+		a.Stop = &degrees
+		j.t.Confirm(a, wording.T("caution.tilt"))
 		e := j.measure(n, round, degrees)
 		d := must(calc.Decide(e, j.window))
 		if round == 1 {
@@ -178,8 +180,11 @@ func (j *tilting) byLevel(n, round int, degrees float64) calc.Estimate {
 
 // byFlip cuts a piece, rolls one part over and reads the gap of the butted cut.
 func (j *tilting) byFlip(n, round int) calc.Estimate {
-	j.t.Cut(question(Key{Name: "flip.cut", Round: round, Index: n}, "flip.cut"), wording.T("caution.cut"))
-	a := question(Key{Name: "flip.thickness", Round: round, Index: n}, "flip.thickness")
+	square := 90.0
+	a := question(Key{Name: "flip.cut", Round: round, Index: n}, "flip.cut")
+	a.Stop = &square
+	j.t.Cut(a, wording.T("caution.cut"))
+	a = question(Key{Name: "flip.thickness", Round: round, Index: n}, "flip.thickness")
 	a.Expect, a.Quantity, a.Tool, a.Hard, a.NoSkip = dims(10, 200), "length", Caliper, true, true
 	thick := j.t.Read(a, wording.Text{})
 	a = question(Key{Name: "flip.gap", Round: round, Index: n}, "flip.gap")
@@ -194,8 +199,10 @@ func (j *tilting) byFlip(n, round int) calc.Estimate {
 
 // byPair cuts two pieces at the stop and reads their corner against a square.
 func (j *tilting) byPair(n, round int, degrees float64) calc.Estimate {
-	j.t.Cut(question(Key{Name: "flip.cut", Round: round, Index: n}, "pair.cut", "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64))), wording.T("caution.cut"))
-	a := question(Key{Name: "pair.open", Round: round, Index: n}, "pair.open")
+	a := question(Key{Name: "flip.cut", Round: round, Index: n}, "pair.cut", "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)))
+	a.Stop = &degrees
+	j.t.Cut(a, wording.T("caution.cut"))
+	a = question(Key{Name: "pair.open", Round: round, Index: n}, "pair.open")
 	a.Choices = choices("closed", "heel", "toe")
 	open := j.t.Pick(a, wording.Text{})
 	var v Value
