@@ -40,15 +40,12 @@ func (p *parser) split(word []byte, parts []piece) []piece {
 	if len(parts) == maxPieces {
 		return nil
 	}
-	// Longest pieces first: "dreizehn" is not "drei" and "zehn".
-	for size := min(len(word), 16); size > 1; size-- {
-		for _, piece := range p.t.pieces {
-			if string(word[:size]) != piece.text {
-				continue
-			}
-			if all := p.split(word[size:], append(parts, piece)); all != nil {
-				return all
-			}
+	for _, piece := range p.t.pieces[word[0]] {
+		if len(piece.text) > len(word) || string(word[:len(piece.text)]) != piece.text {
+			continue
+		}
+		if all := p.split(word[len(piece.text):], append(parts, piece)); all != nil {
+			return all
 		}
 	}
 	return nil

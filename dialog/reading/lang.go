@@ -2,12 +2,14 @@ package reading
 
 import (
 	"bytes"
+	"cmp"
 	"embed"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
 	"path"
+	"slices"
 	"strings"
 )
 
@@ -23,15 +25,15 @@ var languages = mustLoad()
 // table is one language, ready for use.
 type table struct {
 	lang     Lang
-	point    byte   // the decimal sign that is never a grouping sign
-	compound bool   // number words are written together: dreiundzwanzig
-	onesLead bool   // ones before tens: drei und zwanzig
-	inchThou bool   // a person of millimetres who says thousandths may mean inches
-	interval string // how a range is written
-	inch     string // how inches are written
-	thou     string // how thousandths of an inch are written; "" for decimals of an inch
-	words    *node  // phrases by word
-	pieces   []piece
+	point    byte             // the decimal sign that is never a grouping sign
+	compound bool             // number words are written together: dreiundzwanzig
+	onesLead bool             // ones before tens: drei und zwanzig
+	inchThou bool             // a person of millimetres who says thousandths may mean inches
+	interval string           // how a range is written
+	inch     string           // how inches are written
+	thou     string           // how thousandths of an inch are written; "" for decimals of an inch
+	words    *node            // phrases by word
+	pieces   map[byte][]piece // by first letter, longest first: "dreizehn" is not "drei" and "zehn"
 	commands commands
 }
 
@@ -123,7 +125,7 @@ func load(data []byte) (*table, error) {
 		return nil, fmt.Errorf("language, decimal, interval and written are needed: %q, %q, %q, %q", f.Language, f.Decimal, f.Interval, f.Written)
 	}
 	t := &table{lang: f.Language, point: f.Decimal[0], compound: f.Compound, onesLead: f.OnesBeforeTens,
-		inchThou: f.ThousandthsOfInch, interval: f.Interval, inch: f.Written["in"], thou: f.Written["thou"], words: &node{}}
+		inchThou: f.ThousandthsOfInch, interval: f.Interval, inch: f.Written["in"], thou: f.Written["thou"], words: &node{}, pieces: map[byte][]piece{}}
 	b := builder{t: t}
 	b.numbers(&f)
 	b.units(&f)
@@ -250,7 +252,9 @@ func (b *builder) sound(w string, v float64) {
 // piece marks a word that may be a part of a longer one.
 func (b *builder) piece(w string, m meaning) {
 	for _, s := range spellings(w) {
-		b.t.pieces = append(b.t.pieces, piece{text: s, kind: m.kind, val: m.val, unit: m.unit})
+		list := append(b.t.pieces[s[0]], piece{text: s, kind: m.kind, val: m.val, unit: m.unit})
+		slices.SortFunc(list, func(a, b piece) int { return cmp.Or(len(b.text)-len(a.text), strings.Compare(a.text, b.text)) })
+		b.t.pieces[s[0]] = list
 	}
 }
 

@@ -70,6 +70,8 @@ type Label struct {
 	Key   string
 	Names []string // in the person's language: "front", "support 1", "1", "A"
 	// Expect is the question at this point; nil when it is the question asked.
+	// Its own Labels, Positive and Negative are not looked at: the words of a
+	// message are those of the question asked.
 	Expect *Expect
 }
 
