@@ -148,6 +148,10 @@ func (p *parser) corrected(items []item) bool {
 	return between(word) && (no < 0 || between(no)) || between(no) && word < 0
 }
 
+// hedged reports whether a value is asked, guessed, or a correction of what may
+// be another reading ("sorry, make that 4").
+func hedged(items []item) bool { return anyOf(items, kQuestion, kVague, kCorrection) }
+
 // signs counts the words that give a sign.
 func (p *parser) signs(items []item) int {
 	return count(items, kPos) + count(items, kNeg) + count(items, kPosMore) + count(items, kNegLess) +
@@ -170,7 +174,7 @@ func (p *parser) countWord(items []item) Result {
 		v = 12
 	}
 	p.cands = append(p.cands[:0], reading{lo: v, hi: v})
-	return p.judge(said{cands: p.cands, text: p.span(items), num: math.NaN(), unsure: anyOf(items, kQuestion, kVague)})
+	return p.judge(said{cands: p.cands, text: p.span(items), num: math.NaN(), unsure: hedged(items)})
 }
 
 // zeroWord is "flush", "nothing", "dead on".
@@ -180,7 +184,7 @@ func (p *parser) zeroWord(items []item) Result {
 	}
 	p.cands = append(p.cands[:0], reading{})
 	return p.judge(said{cands: p.cands, text: p.span(items), num: math.NaN(), zeroWord: true,
-		unsure: count(items, kQuestion)+count(items, kVague) > 0})
+		unsure: hedged(items)})
 }
 
 // single is one quantity with what is said about its sign.
@@ -196,7 +200,7 @@ func (p *parser) single(items []item) Result {
 		return refuse(NotExact)
 	}
 	s := said{cands: p.cands, sign: sign, text: p.span(items), fraction: q.num.binary, num: q.num.vals[0].v * scaleOf(q.dec) * scaleOf(q.num.vals[0].dec), unit: q.unit,
-		unsure: q.unsure || !clear || count(items, kQuestion) > 0 || count(items, kVague) > 0 || p.tightLeaf(items)}
+		unsure: q.unsure || !clear || hedged(items) || p.tightLeaf(items)}
 	if q.twoUnits {
 		s.num = math.NaN()
 	}

@@ -65,7 +65,7 @@ func (p *parser) interval(items []item, a, b *quantity) Result {
 	case pairs[0].lo < 0 && !p.e.Signed:
 		return refuse(NegativeNotAllowed)
 	}
-	return p.judge(said{cands: pairs, sign: sign, text: p.span(items), num: math.NaN(), unsure: !clear || anyOf(items, kQuestion)})
+	return p.judge(said{cands: pairs, sign: sign, text: p.span(items), num: math.NaN(), unsure: !clear || hedged(items)})
 }
 
 // either is "3 or 4 thou" and "3, no, 4": both are offered, the last first.
@@ -146,7 +146,7 @@ func (p *parser) twice(items []item, ia, ib int) Result {
 		sa = both
 	}
 	return p.judge(said{cands: common, sign: sa, text: p.span(items), num: math.NaN(),
-		unsure: !clearA || !clearB || anyOf(items, kQuestion, kVague)})
+		unsure: !clearA || !clearB || hedged(items)})
 }
 
 // stack adds feeler leaves that were used together: "0.10 + 0.05". Every one
