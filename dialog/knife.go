@@ -79,6 +79,9 @@ func (j *fitting) sizes(mounted int) {
 		}
 		v := j.t.Read(a, wording.T("caution.knife"))
 		j.keep(name, "", mounted, v)
+		if known {
+			return v.Length() // a figure off the blade, not off the caliper
+		}
 		return v.Reading(j.caliper.measuring()).Value()
 	}
 	first := "knife.thickness"

@@ -155,10 +155,10 @@ func (j *trusting) edge() {
 // of the scale is what rounding makes of it, and counts for nothing more.
 func (j *trusting) indicator() {
 	tool := j.p.tool(Indicator)
-	tool.Repeat, tool.RepeatDoF = 0, 0
 	tol := j.p.Tol
 	window := calc.Window{Low: float64(tol.LevelLow), High: float64(tol.LevelHigh)}
 	for series := 1; ; series++ {
+		tool.Repeat, tool.RepeatDoF = 0, 0
 		values, raw, ok := j.series(series, tool)
 		if !ok {
 			return

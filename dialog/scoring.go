@@ -118,7 +118,7 @@ func (j *scored) say() {
 	}
 	depth := calc.ScoreDepth()
 	args := []any{"Off", j.tool.size(calc.Length(j.shift.Value).Abs()), "U", j.tool.doubt(j.shift.U), "Way", wording.T(way), "Chips", wording.T(chips),
-		"Limit", j.tool.size(scoreEven), "Sum", j.tool.size(j.left + j.right), "Least", j.tool.size(2 * scoreLeast), "Most", j.tool.size(2 * scoreMost),
+		"Limit", j.tool.size(scoreEven), "Sum", j.tool.size((j.left + j.right).Abs()), "Least", j.tool.size(2 * scoreLeast), "Most", j.tool.size(2 * scoreMost),
 		"Depth", j.tool.size(j.depth), "Low", wording.Size{Value: calc.Length(depth.Low), Resolution: 0.1}, "High", wording.Size{Value: calc.Length(depth.High), Resolution: 0.1}}
 	j.t.Judge(verdict(scoreJob, j.shift, j.window, j.whole.String()))
 	if j.whole != calc.Outside {
@@ -129,6 +129,8 @@ func (j *scored) say() {
 		j.t.Say("scoring.uneven", args...)
 	}
 	switch {
+	case j.wide == calc.Outside && j.left+j.right < 0:
+		j.t.Say("scoring.short", args...)
 	case j.wide == calc.Outside && j.widen > 0:
 		j.t.Say("scoring.narrow", args...)
 	case j.wide == calc.Outside:
