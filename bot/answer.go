@@ -42,6 +42,9 @@ type media struct {
 // mediaPath is where pictures are fetched.
 const mediaPath = "/v1/media/"
 
+// picturePath is where they are fetched by the link in a text message.
+const picturePath = "/picture/"
+
 // keepDrawing is how long a picture without an expiry of its own can be had:
 // as long as the answer that names it.
 const keepDrawing = store.KeepIDs

@@ -278,6 +278,8 @@ func (k *intake) sayOnce(ctx context.Context, shop, what string, e event, senten
 	switch {
 	case err == nil && !store.Expired(old.Expires, now):
 		return nil
+	case err == nil:
+		old.Version = 0 // what has expired is no longer there
 	case err != nil && !errors.Is(err, store.ErrNotFound):
 		return storeProblem(err)
 	}

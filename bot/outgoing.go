@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"shimwright/bot/channel"
@@ -91,8 +92,11 @@ func (h *handler) out(e event, at dialog.Address, r dialog.Reply, open *openQues
 	case page.Name:
 		to = pageAddress(e.shop, at.Conversation)
 	case webhook.Name:
-	default: // a network is answered where it was heard
+	default: // a network is answered where it was heard, and its people are not paired
 		to = at.Conversation
+		for i, p := range m.Media {
+			m.Media[i].URL = strings.Replace(p.URL, mediaPath, picturePath, 1)
+		}
 	}
 	return store.Out{ID: m.ID, Conversation: at.Conversation, Channel: at.Channel, To: to,
 		Body: encode(m), Expires: m.Expires}, pictures

@@ -70,6 +70,7 @@ func (s *server) routes() http.Handler {
 	}
 	handle("GET", "/v1/conversations/{id}", s.getConversation)
 	handle("GET", "/v1/media/{token}", s.getMedia)
+	handle("GET", picturePath+"{token}", s.getPicture)
 	handle("GET", "/v1/machines/{id}/records", s.getRecords)
 	handle("GET", "/v1/openapi.yaml", s.getOpenAPI)
 	handle("GET", "/pair/{token}", s.getPair)

@@ -126,7 +126,9 @@ func compose(m channel.Message) string {
 		text += "\n" + words
 	}
 	for _, p := range m.Media {
-		text += "\n" + p.URL
+		if whole(p.URL) { // a path alone leads a telephone nowhere
+			text += "\n" + p.URL
+		}
 	}
 	return gsm7.Plain(text)
 }

@@ -262,6 +262,7 @@ func TestCompose(t *testing.T) {
 			"Check now, or later? " + strings.Repeat("x", 120)},
 		{channel.Message{Text: "See the drawing.", Media: []channel.Media{{URL: "https://saw.example.org/v1/media/t", Alt: "x"}}},
 			"See the drawing.\nhttps://saw.example.org/v1/media/t"},
+		{channel.Message{Text: "See the drawing.", Media: []channel.Media{{URL: "/v1/media/t", Alt: "x"}}}, "See the drawing."},
 	} {
 		if got := compose(x.m); got != x.want {
 			t.Errorf("got  %q\nwant %q", got, x.want)
