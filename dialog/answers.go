@@ -274,6 +274,11 @@ func (st *step) doubt(saw *Saw, a guard.Ask, e reading.Expect, r reading.Result)
 	if len(r.Slips) > 0 {
 		slip = r.Slips[0]
 	}
+	for _, other := range r.Slips {
+		if other != slip {
+			slip = reading.NoSlip
+		}
+	}
 	args["slip"] = slipNames[slip]
 	st.ask("doubt", args)
 }

@@ -18,6 +18,7 @@ const (
 	levelRepeats = 3                 // extra readings of one support that is undecided
 	playLimit    = calc.Length(0.03) // carriage play at which the rollers come first
 	heightMost   = calc.Length(2)    // a height beyond this is questioned
+	heightSpread = calc.Length(0.5)  // and one farther than this from its neighbours or its last value
 )
 
 func (level) Name() string          { return "slider-level" }
@@ -103,8 +104,9 @@ type levelling struct {
 	supports []support
 	window   calc.Window
 	passes   []calc.Pass
-	lastHalf calc.Length
-	lastU    float64
+	near     *float64 // where the next reading is expected
+	plainU   float64  // expanded uncertainty of a plain reading
+	allowed  float64  // how far two readings of one spot may differ by the tool alone
 
 	found, left           *heights
 	foundWorst, leftWorst calc.Estimate
@@ -114,6 +116,9 @@ func newLevelling(t *Script) *levelling {
 	p := t.Profile()
 	l := &levelling{t: t, p: p, tool: t.Tool(Indicator), supports: p.supports(),
 		window: calc.Window{Low: float64(p.Tol.LevelLow), High: float64(p.Tol.LevelHigh)}}
+	r := must(l.tool.measuring().Read(0))
+	l.plainU = r.Estimate().U
+	l.allowed = math.Max(calc.Difference(r, r).U, 2*float64(l.tool.Resolution))
 	return l
 }
 
@@ -142,6 +147,7 @@ func (l *levelling) read(round int) heights {
 		h := heights{value: make([]calc.Length, n), u: make([]float64, n), missing: make([]bool, n), raw: make([]Value, n), round: round}
 		first := -1
 		for i := range l.supports {
+			l.near = l.expected(i, h)
 			v := l.height(round, try, i, 1)
 			if v.Skipped {
 				h.missing[i] = true
@@ -157,23 +163,43 @@ func (l *levelling) read(round int) heights {
 			continue
 		}
 		again := l.height(round, try, first, 2)
-		if again.Skipped || math.Abs(again.Mid()-float64(h.value[first])) <= l.allowed() || try == 2 {
+		if again.Skipped || math.Abs(again.Mid()-float64(h.value[first])) <= l.allowed || try == 2 {
 			return h
 		}
 		l.t.Say("level.moved", "Change", l.tool.size(calc.Length(again.Mid())-h.value[first]), "Part", l.supports[first].label)
 	}
 }
 
-// allowed is how far two readings of one spot may differ by the tool alone.
-func (l *levelling) allowed() float64 {
-	r := must(l.tool.measuring().Read(0))
-	return math.Max(calc.Difference(r, r).U, 2*float64(l.tool.Resolution))
+// expected is where the height at support i should be: where the last round
+// left it, or among its neighbours of this round. Nil: nothing is known.
+func (l *levelling) expected(i int, h heights) *float64 {
+	if l.left != nil && !l.left.missing[i] {
+		v := float64(l.left.value[i])
+		return &v
+	}
+	var read []float64
+	for j := range i {
+		if !h.missing[j] {
+			read = append(read, float64(h.value[j]))
+		}
+	}
+	if len(read) == 0 {
+		return nil
+	}
+	m := mean(read)
+	return &m
 }
 
+// take puts a reading into its round. Every plain reading of a tool has the
+// same uncertainty: it is worked out once, in newLevelling.
 func (l *levelling) take(h *heights, i int, v Value) {
-	r := v.Reading(l.tool.measuring())
-	h.value[i], h.u[i] = r.Value(), l.uncertainty(r)
 	h.raw[i] = v
+	if v.Low == v.High {
+		h.value[i], h.u[i] = calc.Length(v.Low)+l.tool.Correction, l.plainU
+		return
+	}
+	r := v.Reading(l.tool.measuring())
+	h.value[i], h.u[i] = r.Value(), r.Estimate().U
 }
 
 // readings returns a round as a record keeps it.
@@ -185,15 +211,6 @@ func (h *heights) readings() []RecordReading {
 		}
 	}
 	return out
-}
-
-// uncertainty returns the expanded uncertainty of one reading. Most readings of
-// a round have the same, so the last one is kept.
-func (l *levelling) uncertainty(r calc.Reading) float64 {
-	if w := r.Half(); l.lastU == 0 || w != l.lastHalf {
-		l.lastHalf, l.lastU = w, r.Estimate().U
-	}
-	return l.lastU
 }
 
 // height reads the height at support i.
@@ -217,6 +234,9 @@ func (l *levelling) question(round, try, i, n int) guard.Ask {
 	a := question(l.key(round, try, i, n), id, "Part", s.label, "Tool", l.toolText())
 	a.Expect = signed(heightMost, l.tool)
 	a.Expect.Leaves = l.p.Leaves
+	if n == 1 {
+		a.Expect.Near, a.Expect.Spread = l.near, float64(heightSpread)
+	}
 	a.Signs = [3]string{"height.high", "height.low", "height.level"}
 	a.Quantity, a.Tool, a.Label, a.At, a.N = "height", l.tool.Kind, s.label, s.at, n
 	if n == 1 {

@@ -154,6 +154,17 @@ func TestToolSpoils(t *testing.T) {
 	}
 }
 
+// TestCaliperSpoilsKnife: a knife whose thickness was read with a caliper that
+// is out is measured again before a cut.
+func TestCaliperSpoilsKnife(t *testing.T) {
+	sh := begin("knife")
+	sh.says("unplugged", "2.8", "2.2", "3.2", "no", "4", "6", "-3", "0.2", "0.2", "guarded", "no")
+	sh.says("references", "caliper", "0.04", "no", "crosscut", "unplugged", "done")
+	if p := sh.prompt(); p.Name != "knife.thickness" {
+		t.Errorf("%+v\n%s", p, sh.text())
+	}
+}
+
 // TestParkedJobKeepsItsTools: a job goes on with the tools that it began with.
 func TestParkedJobKeepsItsTools(t *testing.T) {
 	sh := begin("knife")

@@ -91,12 +91,23 @@ func (j *turning) prepare(round int) {
 			j.t.suspendParked()
 		}
 	}
+	j.t.Later(j.sayCoarse)
 	a = question(Key{Name: "runout.steps", Round: round}, "runout.steps", "Default", runoutSteps)
 	def := float64(runoutSteps)
 	a.Expect, a.Quantity, a.Default, a.Hard = counts(4, 24), "count", &def, true
 	j.steps = runoutSteps
 	if v := j.t.Read(a, wording.Text{}); !v.Skipped {
 		j.steps = int(v.Mid())
+	}
+}
+
+// sayCoarse says, before anything is read, that this indicator cannot decide
+// the window, where it cannot.
+func (j *turning) sayCoarse() {
+	level := must(calc.FitRunout(make([]calc.Length, runoutSteps)))
+	u := level.Estimate(must(j.tool.measuring().Read(0)).Components()...).U
+	if !calc.CanDecide(u, j.blade) {
+		j.t.Say("runout.tool", "Resolution", j.tool.doubt(0), "U", j.tool.doubt(u), "High", j.tool.size(calc.Length(j.blade.High)))
 	}
 }
 

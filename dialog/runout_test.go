@@ -137,6 +137,21 @@ func TestRunoutFewSteps(t *testing.T) {
 	}
 }
 
+// TestRunoutCoarseIndicator: before anything is read it is said that a tool
+// cannot decide.
+func TestRunoutCoarseIndicator(t *testing.T) {
+	for _, c := range []struct {
+		resolution string
+		coarse     bool
+	}{{"0.01", false}, {"0.1", true}} {
+		sh := newShop()
+		sh.says("runout", "mm", "Old Blue", "left", "tools", c.resolution, "ok", "ok", "ok", "ok", "unplugged", "done", "0")
+		if got := contains(sh.text(), "too coarse"); got != c.coarse || sh.prompt().Name != "runout.steps" {
+			t.Errorf("%s mm: said too coarse: %v\n%s", c.resolution, got, sh.text())
+		}
+	}
+}
+
 // TestRunoutBearings: play is not measured away.
 func TestRunoutBearings(t *testing.T) {
 	sh := begin("runout")

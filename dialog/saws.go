@@ -3,7 +3,6 @@ package dialog
 import (
 	"slices"
 	"strings"
-
 )
 
 // A shop may have several saws. A saw is spoken of by its name; a profile can

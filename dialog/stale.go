@@ -34,6 +34,7 @@ var spoils = map[string][]string{
 	"slider.level": {"slider.toe", "crosscut:", "tilt:"},
 	"slider.toe":   {"slider.level", "crosscut:", "ripfence.toe"},
 	"tilt:90":      {"slider.toe", "ripfence.toe", "riving-knife", "score.shift"},
+	"tool.caliper": {"riving-knife"}, // its thickness, beside the feelers
 	"event.blade":  {"runout.blade", "runout.flange", "riving-knife", "score.shift"},
 	"event.moved":  {"*"},
 	"event.bumped": {"*"},
