@@ -40,6 +40,26 @@ func (st *step) network(text string) bool {
 	return true
 }
 
+// language changes the language that a person is spoken to in, on its name in
+// any language.
+func (st *step) language(text string) bool {
+	said := strings.ToLower(strings.Trim(strings.TrimSpace(text), ".?"))
+	for _, l := range wording.Languages() {
+		for _, n := range wording.NewVoice(l, reading.MM).Phrases("language.names") {
+			if n != said {
+				continue
+			}
+			st.person.Lang = l
+			st.people = true
+			st.speak(st.person.ID)
+			st.say("language.set")
+			st.show()
+			return true
+		}
+	}
+	return false
+}
+
 // stop ends unasked messages at once and leaves the job as it is. While the
 // saw may be open it says that it must not be run.
 func (st *step) stop() {

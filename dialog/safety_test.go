@@ -165,6 +165,16 @@ func reply(r *rand.Rand, p dialog.PromptView) string {
 			return fmt.Sprintf("%.2f mm", 60+r.Float64()*0.3)
 		case "slider.travel":
 			return "250 mm"
+		case "knife.thickness":
+			return []string{"fits", "2.8 mm", "2.8 mm", "3.4 mm"}[r.IntN(4)]
+		case "knife.plate", "knife.kerf":
+			return map[string]string{"knife.plate": "2.2 mm", "knife.kerf": "3.2 mm"}[p.Name]
+		case "knife.gap", "knife.top", "knife.offset":
+			return map[string]string{"knife.gap": "5 mm", "knife.top": "3 mm below", "knife.offset": "0.2 mm"}[p.Name]
+		case "score.left", "score.right":
+			return fmt.Sprintf("%.2f mm", r.Float64()*0.2)
+		case "score.depth":
+			return "1.5 mm"
 		}
 		return fmt.Sprintf("%.2f mm", r.Float64()*0.3-0.1)
 	}
@@ -247,13 +257,14 @@ func TestSafety(t *testing.T) {
 	}
 }
 
-// knifeFresh reports whether a confirmation of the knife is newer than any
+// knifeFresh reports whether the knife was last found to fit, later than any
 // change of blade, move or bump.
 func knifeFresh(sh *shop, saw dialog.Saw) bool {
 	var knife, spoilt time.Time
+	fits := false
 	for _, r := range sh.all {
 		if r.Saw == saw.ID && r.Characteristic == "riving-knife" && r.At.After(knife) {
-			knife = r.At
+			knife, fits = r.At, r.Decision != "outside"
 		}
 	}
 	for _, e := range saw.Events {
@@ -261,5 +272,5 @@ func knifeFresh(sh *shop, saw dialog.Saw) bool {
 			spoilt = e.At
 		}
 	}
-	return !knife.IsZero() && !spoilt.After(knife)
+	return fits && !spoilt.After(knife)
 }

@@ -113,7 +113,7 @@ func (st *step) message(text string) {
 	for i := range st.v.Saws {
 		st.heard(&st.v.Saws[i])
 	}
-	if st.network(text) {
+	if st.network(text) || st.language(text) {
 		return
 	}
 	if st.powerOn(text) {
