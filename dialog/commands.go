@@ -43,21 +43,16 @@ func (st *step) network(text string) bool {
 // language changes the language that a person is spoken to in, on its name in
 // any language.
 func (st *step) language(text string) bool {
-	said := strings.ToLower(strings.Trim(strings.TrimSpace(text), ".?"))
-	for _, l := range wording.Languages() {
-		for _, n := range wording.NewVoice(l, reading.MM).Phrases("language.names") {
-			if n != said {
-				continue
-			}
-			st.person.Lang = l
-			st.people = true
-			st.speak(st.person.ID)
-			st.say("language.set")
-			st.show()
-			return true
-		}
+	l, ok := wording.Named(strings.ToLower(strings.Trim(strings.TrimSpace(text), ".?")))
+	if !ok {
+		return false
 	}
-	return false
+	st.person.Lang = l
+	st.people = true
+	st.speak(st.person.ID)
+	st.say("language.set")
+	st.show()
+	return true
 }
 
 // stop ends unasked messages at once and leaves the job as it is. While the

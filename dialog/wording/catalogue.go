@@ -24,6 +24,18 @@ var languages = [...]string{"en"}
 // Languages returns the languages that have a catalogue, the default first.
 func Languages() []string { return languages[:] }
 
+// Named returns the language that a word names, in whatever language.
+func Named(word string) (lang string, ok bool) {
+	for _, l := range languages {
+		for _, n := range load().phrases[l]["language.names"] {
+			if n == word {
+				return l, true
+			}
+		}
+	}
+	return "", false
+}
+
 // book is every catalogue, read once. Most texts are plain, or have nothing but
 // arguments in them; those are worded here, twenty times as fast as through a
 // template. Conditions and plural forms go through go-i18n.
