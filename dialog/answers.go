@@ -16,6 +16,13 @@ import (
 func (st *step) accept(saw *Saw, a Answer) {
 	a.At, a.Person = st.sent, st.person.ID
 	j := saw.Running.edit()
+	if n := len(j.Answers); n > 0 {
+		// The order in which answers were given is that of their times, also
+		// where one was sent before another and arrived after it.
+		if last := j.Answers[newest(j.Answers)].At; !a.At.After(last) {
+			a.At = last.Add(1)
+		}
+	}
 	for i := range j.Answers {
 		if j.Answers[i].Key == a.Key {
 			j.Answers[i] = a
