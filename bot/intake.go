@@ -10,6 +10,7 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
+	"reflect"
 	"strconv"
 	"strings"
 	"sync"
@@ -214,43 +215,47 @@ func (k *intake) handle(ctx context.Context, e event) (err error) {
 	return err
 }
 
-// edited handles the edit of an earlier message. When that was the last one,
-// and answered a reading, the reading is entered again (fix and its number);
-// otherwise the dialog says how an earlier reading is corrected.
+// edited handles the edit of an earlier message. Where that was the last one
+// and answered a reading, the reading is taken back and given again; where it
+// was not understood, the new text takes its place; otherwise the dialog says
+// how an earlier reading is corrected.
 func (k *intake) edited(ctx context.Context, e event, in channel.Inbound) error {
-	list, err := k.store.Transcript(ctx, store.Conversation{Shop: e.shop, ID: e.conversation}, 0, 3)
+	list, err := k.store.Transcript(ctx, store.Conversation{Shop: e.shop, ID: e.conversation}, 0, 2)
 	if err != nil {
 		return storeProblem(err)
 	}
-	fix := e
-	fix.unanswered = true
-	fix.message.ID, fix.message.Text = in.ID+"/fix", "fix"
-	n := len(list)
-	switch {
-	case n > 0 && list[n-1].Inbound.ID == fix.message.ID, n > 0 && list[n-1].Inbound.ID == in.ID:
-		// The fix is made; a repeated call goes on from there.
-		return k.handle(ctx, e)
-	case n > 1 && list[n-1].Inbound.ID == in.Edits && readingNumber(list[n-2]) > 0:
-		fix.message.Text = "fix " + strconv.Itoa(readingNumber(list[n-2]))
-		if err := k.handle(ctx, fix); err != nil {
+	back := e
+	back.unanswered = true
+	back.message.ID, back.message.Text = in.ID+"/back", "back"
+	last, before := store.Entry{}, store.Entry{}
+	if n := len(list); n > 0 {
+		last = list[n-1]
+		before = list[max(0, n-2)]
+	}
+	switch asked := promptOf(before); {
+	case last.Inbound.ID == back.message.ID, last.Inbound.ID == in.ID:
+		// A repeated call: the reading is taken back already.
+	case last.Inbound.ID != in.Edits || len(list) < 2:
+		e.message.Text = "fix"
+	case reflect.DeepEqual(asked, promptOf(last)):
+		// It changed nothing: it was not understood.
+	case asked.Kind != dialog.KindReading:
+		e.message.Text = "fix"
+	default:
+		if err := k.handle(ctx, back); err != nil {
 			return err
 		}
-		return k.handle(ctx, e)
 	}
-	e.message.Text = "fix"
 	return k.handle(ctx, e)
 }
 
-// readingNumber is the number of the reading that was asked for at the end of
-// an answer, 0 when none was.
-func readingNumber(e store.Entry) int {
+// promptOf is the question at the end of a stored answer.
+func promptOf(e store.Entry) dialog.PromptView {
 	var a struct {
 		Prompt dialog.PromptView `json:"prompt"`
 	}
-	if json.Unmarshal(e.Answer, &a) != nil || a.Prompt.Kind != dialog.KindReading {
-		return 0
-	}
-	return a.Prompt.Number
+	_ = json.Unmarshal(e.Answer, &a) // ours, or empty: no question
+	return a.Prompt
 }
 
 // saySecret tells, once, that a conversation cannot be read here.

@@ -111,6 +111,7 @@ type fakeNetwork struct {
 
 	mu    sync.Mutex
 	seen  []sending
+	shown []channel.Media
 	under map[string]int // attempts under way, by address
 	most  int            // at once, in one conversation
 }
@@ -128,6 +129,7 @@ func (f *fakeNetwork) Receive(channel.Request) ([]channel.Inbound, channel.Ack, 
 func (f *fakeNetwork) Send(ctx context.Context, to string, m channel.Message) error {
 	f.mu.Lock()
 	f.seen = append(f.seen, sending{m.ID, to, m.Text, m.Ref, f.now()})
+	f.shown = append(f.shown, m.Media...)
 	n := len(f.seen)
 	f.under[to]++
 	f.most = max(f.most, f.under[to])
@@ -148,6 +150,13 @@ func (f *fakeNetwork) sent() []sending {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return append([]sending(nil), f.seen...)
+}
+
+// media lists the pictures that went with them.
+func (f *fakeNetwork) media() []channel.Media {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return append([]channel.Media(nil), f.shown...)
 }
 
 // texts lists the texts of the attempts to one address, in order.
