@@ -94,7 +94,7 @@ func (c *checker) conversation(k shopKeys, id string) error {
 	for _, key := range []string{h, t, q, w} {
 		c.known[key] = true
 	}
-	pipe := c.s.client.TxPipeline()
+	pipe := c.s.client.Pipeline()
 	entries, order := pipe.HGetAll(c.ctx, h), pipe.LRange(c.ctx, t, 0, -1)
 	line, held := pipe.LRange(c.ctx, q, 0, -1), pipe.ZRangeWithScores(c.ctx, w, 0, -1)
 	underway := pipe.HGet(c.ctx, k.key("cur"), pair(k.shop, id))
@@ -138,7 +138,7 @@ func (c *checker) outbox(name string, line []string, held []redis.Z, underway *r
 }
 
 func (c *checker) records(k shopKeys) error {
-	pipe := c.s.client.TxPipeline()
+	pipe := c.s.client.Pipeline()
 	all, order, last := pipe.HGetAll(c.ctx, k.records()), pipe.ZRangeWithScores(c.ctx, k.order(), 0, -1), pipe.HGetAll(c.ctx, k.last())
 	if _, err := pipe.Exec(c.ctx); err != nil {
 		return failed(err)
@@ -159,7 +159,7 @@ func (c *checker) records(k shopKeys) error {
 }
 
 func (c *checker) reminders(k shopKeys) error {
-	pipe := c.s.client.TxPipeline()
+	pipe := c.s.client.Pipeline()
 	list, due := pipe.LRange(c.ctx, k.reminders(), 0, -1), pipe.ZScore(c.ctx, k.key("due"), k.shop)
 	if _, err := pipe.Exec(c.ctx); err != nil && !errors.Is(err, redis.Nil) {
 		return failed(err)
@@ -195,7 +195,7 @@ func (c *checker) letters(k shopKeys) error {
 
 // partition checks the counters and that no list names what is not there.
 func (c *checker) partition(p partition) error {
-	pipe := c.s.client.TxPipeline()
+	pipe := c.s.client.Pipeline()
 	counters := pipe.HGetAll(c.ctx, p.key("n"))
 	ready, due, dead := pipe.ZRange(c.ctx, p.key("ready"), 0, -1), pipe.ZRange(c.ctx, p.key("due"), 0, -1), pipe.ZCard(c.ctx, p.key("dead"))
 	underway := pipe.HKeys(c.ctx, p.key("cur"))

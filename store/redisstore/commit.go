@@ -260,6 +260,9 @@ func (s *Store) Commit(ctx context.Context, c store.Commit) error {
 	case "ok":
 		return nil
 	case "seen":
+		if err := s.settled(ctx, c.Shop); err != nil {
+			return err
+		}
 		return &store.SeenError{Answer: []byte(what)}
 	case "conflict":
 		return store.ErrConflict

@@ -30,7 +30,7 @@ func (d *databases) at(t testing.TB, db int) *Store {
 	if d.hook != nil {
 		c.AddHook(d.hook)
 	}
-	s, err := New(context.Background(), c)
+	s, err := New(context.Background(), c, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -77,6 +77,9 @@ func (s *Store) Load(ctx context.Context, c store.Conversation, inboundID string
 		}
 		if !store.Expired(e.At.Add(store.KeepIDs), s.told.Now()) {
 			docs.Seen, docs.Answer = &e.Inbound, e.Answer
+			if err := s.settled(ctx, c.Shop); err != nil {
+				return none, err
+			}
 		}
 	}
 	return docs, nil

@@ -16,9 +16,12 @@
 // does before it answers; a loss of power loses up to about a second. Without
 // an append-only file everything since the last snapshot goes. A failover, of
 // Sentinel or of a cluster, loses what the old master had acknowledged and not
-// yet sent to the replica that takes over: replication is asynchronous. The
-// option min-replicas-to-write bounds that, it does not end it. What was lost
-// in this way is handled again when it is delivered again.
+// yet sent to the replica that takes over, because replication is asynchronous.
+// With wait_replicas=1 in the URL a change counts as made only when a replica
+// has it too, and a failover to that replica loses nothing; the price is that
+// without a replica in reach every change is answered with
+// store.ErrUnavailable. What was lost is handled again when it is delivered
+// again.
 //
 // # What it asks of the server
 //
@@ -51,22 +54,27 @@ const Schema = 1
 
 // Store is a store in Redis. It is a store.Store.
 type Store struct {
-	client redis.UniversalClient
-	told   store.Told
-	turn   turn
-	once   sync.Once
-	closed error
+	client   redis.UniversalClient
+	replicas int // how many must have a change before it counts as made
+	told     store.Told
+	turn     turn
+	once     sync.Once
+	closed   error
 }
 
 // Open connects to Redis by a URL (see Forms). It fails when the server cannot
 // be reached, may evict keys, or was written to by a later version
 // (store.ErrNewer).
 func Open(ctx context.Context, url string) (store.Store, error) {
+	url, replicas, err := waitReplicas(url)
+	if err != nil {
+		return nil, err
+	}
 	c, err := client(url)
 	if err != nil {
 		return nil, err
 	}
-	s, err := New(ctx, c)
+	s, err := New(ctx, c, replicas)
 	if err != nil {
 		_ = c.Close()
 		return nil, err
@@ -74,9 +82,10 @@ func Open(ctx context.Context, url string) (store.Store, error) {
 	return s, nil
 }
 
-// New is Open with a client that the caller made. Close closes it.
-func New(ctx context.Context, c redis.UniversalClient) (*Store, error) {
-	s := &Store{client: c}
+// New is Open with a client that the caller made; replicas is how many replicas
+// must have a change before it counts as made. Close closes the client.
+func New(ctx context.Context, c redis.UniversalClient, replicas int) (*Store, error) {
+	s := &Store{client: c, replicas: replicas}
 	if err := s.Ping(ctx); err != nil {
 		return nil, fmt.Errorf("store: Redis does not answer: %w", err)
 	}

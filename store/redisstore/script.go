@@ -104,10 +104,13 @@ func (s *Store) call(ctx context.Context, sc script, name, what string, keys []s
 	cmd := redis.NewCmd(ctx, append(all, args...)...)
 	cmd.SetFirstKeyPos(3)
 	var err error
-	if sc.writes {
-		err = s.client.Process(ctx, once{cmd})
-	} else {
+	switch {
+	case !sc.writes:
 		err = s.client.Process(ctx, cmd)
+	case s.replicas == 0:
+		err = s.client.Process(ctx, once{cmd})
+	default:
+		err = s.replicated(ctx, cmd, keys[0])
 	}
 	return cmd.Val(), err
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"strconv"
 	"strings"
 
 	"github.com/redis/go-redis/v9"
@@ -26,7 +27,7 @@ const Forms = "redis://host:6379/0, redis+sentinel://host1,host2,host3/masternam
 //
 // with rediss in place of redis for TLS. The query is that of the client's own
 // URLs (redis.ParseURL, ParseFailoverURL, ParseClusterURL), with the addition
-// of sentinel_username and sentinel_password.
+// of sentinel_username, sentinel_password and wait_replicas (see waitReplicas).
 func client(raw string) (redis.UniversalClient, error) {
 	scheme, rest, _ := strings.Cut(raw, "://")
 	tls, kind, _ := strings.Cut(scheme, "+")
@@ -49,6 +50,27 @@ func client(raw string) (redis.UniversalClient, error) {
 		return nil, fmt.Errorf("store: the URL of Redis cannot be read: %w; it looks like %s", redacted(err), Forms)
 	}
 	return c, nil
+}
+
+// waitReplicas takes wait_replicas out of the query of a URL: how many replicas
+// must have a change before it counts as made, 0 when it is not given.
+func waitReplicas(raw string) (rest string, replicas int, err error) {
+	before, query, ok := strings.Cut(raw, "?")
+	if !ok {
+		return raw, 0, nil
+	}
+	var kept []string
+	for _, p := range strings.Split(query, "&") {
+		n, ok := strings.CutPrefix(p, "wait_replicas=")
+		if !ok {
+			kept = append(kept, p)
+			continue
+		}
+		if replicas, err = strconv.Atoi(n); err != nil || replicas < 0 || replicas > 9 {
+			return "", 0, errors.New("store: wait_replicas in the URL of Redis is a number of replicas, such as wait_replicas=1")
+		}
+	}
+	return before + "?" + strings.Join(kept, "&"), replicas, nil
 }
 
 // redacted drops the URL that net/url puts into its errors.

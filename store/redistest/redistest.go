@@ -60,6 +60,8 @@ func start(t testing.TB, program string, settings ...string) *Server {
 		"--save", "", "--appendonly", "yes", "--appendfsync", "everysec", "--databases", "1000",
 		// Uncompressed, so that a search through what the server keeps finds text.
 		"--rdbcompression", "no",
+		// A replica need not wait for others that might come.
+		"--repl-diskless-sync-delay", "0",
 	}, settings...)
 	t.Cleanup(s.Kill)
 	s.Restart(t)

@@ -17,7 +17,7 @@ import (
 // MasterName is what the sentinels call the master.
 const MasterName = "shop"
 
-// Watched is a master with a replica, watched by three sentinels.
+// Watched is a master with replicas, watched by three sentinels.
 type Watched struct {
 	Servers   []*Server // the first is the master at the start
 	Sentinels []*Server
@@ -25,22 +25,26 @@ type Watched struct {
 
 // StartSentinel starts one. A master that is gone for half a second is
 // replaced.
-func StartSentinel(t testing.TB, settings ...string) *Watched {
+func StartSentinel(t testing.TB, replicas int, settings ...string) *Watched {
 	t.Helper()
 	program := testenv.Program(t, "redis-sentinel")
 	w := &Watched{Servers: []*Server{Start(t, settings...)}}
 	host, port, _ := strings.Cut(w.Servers[0].Addr, ":")
-	w.Servers = append(w.Servers, Start(t, append([]string{"--replicaof", host + " " + port}, settings...)...))
-	Eventually(t, "the replica to follow", func() error { return following(w.Servers[1].Client(t)) })
+	for range replicas {
+		r := Start(t, append([]string{"--replicaof", host + " " + port}, settings...)...)
+		w.Servers = append(w.Servers, r)
+		client := r.Client(t)
+		Eventually(t, "the replica to follow", func() error { return following(client) })
+	}
 	for range 3 {
 		w.Sentinels = append(w.Sentinels, sentinel(t, program, host, port))
 	}
 	for _, s := range w.Sentinels {
 		c := redis.NewSentinelClient(&redis.Options{Addr: s.Addr})
 		t.Cleanup(func() { _ = c.Close() })
-		Eventually(t, "the sentinels to know each other and the replica", func() error {
+		Eventually(t, "the sentinels to know each other and the replicas", func() error {
 			m, err := c.Master(context.Background(), MasterName).Result()
-			if err == nil && (m["num-other-sentinels"] != "2" || m["num-slaves"] != "1") {
+			if err == nil && (m["num-other-sentinels"] != "2" || m["num-slaves"] != fmt.Sprint(replicas)) {
 				err = fmt.Errorf("others %s, replicas %s", m["num-other-sentinels"], m["num-slaves"])
 			}
 			return err
@@ -64,6 +68,12 @@ func sentinel(t testing.TB, program, host, port string) *Server {
 	s := &Server{Addr: net.JoinHostPort("127.0.0.1", fmt.Sprint(own)), Dir: dir, program: program, args: []string{config}}
 	t.Cleanup(s.Kill)
 	s.Restart(t)
+	// It asks the servers and tells the other sentinels more often than every
+	// ten and two seconds. Before Redis 7 it cannot be told to; the test then
+	// takes longer.
+	c := redis.NewClient(&redis.Options{Addr: s.Addr})
+	defer func() { _ = c.Close() }()
+	_ = c.Do(context.Background(), "SENTINEL", "DEBUG", "info-period", 200, "publish-period", 200).Err()
 	return s
 }
 
@@ -86,6 +96,16 @@ func (w *Watched) Master(t testing.TB) string {
 		t.Fatal(err)
 	}
 	return net.JoinHostPort(addr[0], addr[1])
+}
+
+// At returns the server with an address.
+func (w *Watched) At(addr string) *Server {
+	for _, s := range w.Servers {
+		if s.Addr == addr {
+			return s
+		}
+	}
+	return nil
 }
 
 // following reports whether a replica has its master's data.
