@@ -112,12 +112,16 @@ func (st *step) enter(saw *Saw, p Procedure) {
 	st.fresh = true
 }
 
-// interrupt parks the running job and begins another one, after which the first
-// goes on by itself.
+// interrupt parks the running job and begins another one, or goes on with one
+// that was left, after which the first goes on by itself.
 func (st *step) interrupt(saw *Saw, p Procedure) {
 	then := saw.Running.Procedure
 	st.park(saw)
-	st.enter(saw, p)
+	if p.Name() != "setup" && st.unpark(saw, p.Name()) {
+		st.say("resume.done", "Job", jobTitle(p.Name()), "Saw", wording.Raw(saw.Profile.Name))
+	} else {
+		st.enter(saw, p)
+	}
 	saw.Running.Then, saw.Running.Back = then, true
 	st.show()
 }
@@ -126,9 +130,13 @@ func (st *step) interrupt(saw *Saw, p Procedure) {
 // the one it interrupted.
 func (st *step) goesOn(saw *Saw) bool {
 	j := saw.Running
-	waits := func(p Job) bool { return p.Procedure == j.Then }
-	return j.Back && slices.ContainsFunc(saw.Parked, waits) &&
+	return j.Back && saw.waits(j.Then) &&
 		(j.Procedure != "riving-knife" || knifeFits(&st.v, saw, st.now))
+}
+
+// waits reports whether a job of a procedure is parked.
+func (s *Saw) waits(procedure string) bool {
+	return slices.ContainsFunc(s.Parked, func(j Job) bool { return j.Procedure == procedure })
 }
 
 // park leaves the running job for later, nothing lost.
@@ -230,7 +238,7 @@ func (st *step) finish(saw *Saw, o outcome) {
 		return
 	}
 	st.touch(saw).Running = nil
-	if job.Back {
+	if job.Back && saw.waits(job.Then) {
 		st.say("before.waits", "Job", jobTitle(job.Then), "First", jobTitle(job.Procedure))
 		st.idle()
 		return

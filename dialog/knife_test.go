@@ -184,6 +184,26 @@ func TestNewBladeDuringTheKnife(t *testing.T) {
 	}
 }
 
+// TestKnifeLeftBeforeACut: a knife job that was left is taken up again when the
+// cut needs it, and a word said for a job that is gone leads nowhere.
+func TestKnifeLeftBeforeACut(t *testing.T) {
+	sh := begin("crosscut")
+	sh.says("unplugged", "done", "2.8", "2.2", "park", "guarded", "crosscut", "go on", "unplugged")
+	if p := sh.prompt(); p.Name != "knife.kerf" || len(sh.view.Saws[0].Parked) != 1 {
+		t.Fatalf("%+v, %d parked\n%s", p, len(sh.view.Saws[0].Parked), sh.text())
+	}
+	sh.says("3.2", "no", "4", "6", "-3", "0.2", "0.2")
+	if p := sh.prompt(); p.Name != "safety.guarded" || p.Job != "crosscut-fence" {
+		t.Errorf("%+v\n%s", p, sh.text())
+	}
+	// A new blade while it was left: nothing read of the old one counts.
+	sh = begin("crosscut")
+	sh.says("unplugged", "done", "2.8", "2.2", "park", "guarded", "new blade", "crosscut", "go on", "unplugged")
+	if p := sh.prompt(); p.Name != "knife.thickness" {
+		t.Errorf("%+v\n%s", p, sh.text())
+	}
+}
+
 // TestHoodKnife: the top of a knife that carries the guard is the manual's.
 func TestHoodKnife(t *testing.T) {
 	sh := begin("knife")
