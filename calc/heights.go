@@ -53,10 +53,6 @@ func (l *learner) doubt(f Finding) error {
 	return nil
 }
 
-// carrySigma is how far a height may be carried wrongly by a move, of the move:
-// after the reading that follows, little of it is left.
-const carrySigma = 0.08
-
 // ignorance is the standard uncertainty of a height before anything is read.
 const ignorance = 100.0 // mm
 
@@ -74,18 +70,7 @@ func (l *learner) filter(floor float64) ([]Estimate, error) {
 		if l.before[k] != seen {
 			l.observe(x, p, l.before[k], noise)
 		}
-		for j, a := range moves {
-			if a == 0 {
-				continue
-			}
-			v := sq(turnSigma*float64(l.m.Supports[j].Pitch)*l.gain[j]) + sq(settleSigma) + sq(carrySigma*a)
-			for i := range n {
-				x[i] += m[i*n+j] * l.gain[j] * a
-				for o := range n {
-					p[i*n+o] += m[i*n+j] * m[o*n+j] * v
-				}
-			}
-		}
+		l.carry(m, x, p, moves)
 		seen = l.after[k]
 		l.observe(x, p, seen, noise)
 	}
@@ -98,6 +83,32 @@ func (l *learner) filter(floor float64) ([]Estimate, error) {
 		out[i] = e
 	}
 	return out, nil
+}
+
+// carry moves the state by the nuts that were turned. It is less sure of the
+// heights for how exactly they were turned, for their gains, and for what came
+// through the table.
+func (l *learner) carry(m, x, p, moves []float64) {
+	n := l.n
+	coupled := make([]float64, n)
+	for j, a := range moves {
+		if a == 0 {
+			continue
+		}
+		v := sq(turnSigma*float64(l.m.Supports[j].Pitch)*l.gain[j]) + sq(settleSigma) + sq(gainSigma/2*a)
+		for i := range n {
+			d := m[i*n+j] * l.gain[j] * a
+			x[i] += d
+			coupled[i] += d
+			for o := range n {
+				p[i*n+o] += m[i*n+j] * m[o*n+j] * v
+			}
+		}
+		coupled[j] -= l.gain[j] * a
+	}
+	for i, d := range coupled {
+		p[i*n+i] += sq(modelSigma * d)
+	}
 }
 
 // observe takes the usable readings of a set into the state.

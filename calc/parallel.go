@@ -118,5 +118,13 @@ func ShiftAt(toe, target, d, x, xPivot Length) (Length, error) {
 	if x == xPivot {
 		return 0, bad("xPivot", "is where the slider is to be moved")
 	}
-	return (target - toe) / d * (x - xPivot), nil
+	return checked("x", (target-toe)/d*(x-xPivot))
+}
+
+// checked returns a result that could be calculated.
+func checked(input string, l Length) (Length, error) {
+	if err := inRange(input, float64(l)); err != nil {
+		return 0, err
+	}
+	return l, nil
 }

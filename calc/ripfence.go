@@ -128,8 +128,7 @@ func HeadMove(toe, target, d, lever Length) (Length, error) {
 	if lever == 0 {
 		return 0, bad("lever", "is zero")
 	}
-	m := (target - toe) / d * lever
-	return m, inRange("lever", float64(m))
+	return checked("lever", (target-toe)/d*lever)
 }
 
 // toeChange checks what every correction of a toe needs.

@@ -24,8 +24,7 @@ func ScoreWiden(left, right, want Length) (Length, error) {
 	if err := notNegative("want", want); err != nil {
 		return 0, err
 	}
-	w := 2*want - (left + right)
-	return w, inRange("left", float64(w))
+	return checked("left", 2*want-(left+right))
 }
 
 // ConicalDepth returns how much deeper a conical scoring blade must cut for its
@@ -41,8 +40,7 @@ func ConicalDepth(widen Length, flank Angle) (Length, error) {
 	if flank < Degree/2 || flank > 45*Degree {
 		return 0, bad("flank", "is not between half a degree and 45 degrees")
 	}
-	d := widen / Length(2*math.Tan(float64(flank)))
-	return d, inRange("widen", float64(d))
+	return checked("widen", widen/Length(2*math.Tan(float64(flank))))
 }
 
 // ScoreDepth is the window of a scoring blade's depth, 1 … 2 mm (practice, no

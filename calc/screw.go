@@ -69,7 +69,7 @@ func NextScrew(moves []ScrewMove, value float64, o ScrewOptions) (ScrewAdvice, S
 		return ScrewAdvice{}, Screw{}, err
 	}
 	switch {
-	case math.Abs(need) <= o.U/2:
+	case math.Abs(need) <= (o.U+math.Abs(s.Rate)*o.Step)/2:
 		a.Done = true
 	case s.Rate == 0:
 		a.trial(moves, o)
@@ -108,28 +108,34 @@ func (a *ScrewAdvice) trial(moves []ScrewMove, o ScrewOptions) {
 // one where it stands clear of the reading's uncertainty, otherwise least
 // squares through all, and 0 where neither tells it from nothing.
 func learnScrew(moves []ScrewMove, u float64) Screw {
-	var s Screw
+	if len(moves) == 0 {
+		return Screw{}
+	}
+	last := moves[len(moves)-1:]
+	all, one, others := rateOf(moves, u), rateOf(last, u), rateOf(moves[:len(moves)-1], u)
+	s := all
+	if math.Abs(one.Rate) > 3*one.RateU {
+		s = one
+	}
+	if math.Abs(s.Rate) <= s.RateU {
+		return Screw{}
+	}
+	agrees := math.Abs(one.Rate-others.Rate) <= one.RateU+others.RateU
+	s.Trusted = agrees || one.RateU == 0 || others.RateU == 0
+	return s
+}
+
+// rateOf returns the least-squares rate of moves through nothing.
+func rateOf(moves []ScrewMove, u float64) Screw {
 	var tt, tv float64
 	for _, m := range moves {
 		tt += sq(m.Turns)
 		tv += m.Turns * (m.After - m.Before)
 	}
 	if tt == 0 {
-		return s
+		return Screw{}
 	}
-	all, allU := tv/tt, math.Sqrt2*u/math.Sqrt(tt)
-	if math.Abs(all) > allU {
-		s = Screw{Rate: all, RateU: allU, Trusted: true}
-	}
-	m := moves[len(moves)-1]
-	if m.Turns == 0 {
-		return s
-	}
-	last, lastU := (m.After-m.Before)/m.Turns, math.Sqrt2*u/math.Abs(m.Turns)
-	if math.Abs(last) > 3*lastU {
-		s = Screw{Rate: last, RateU: lastU, Trusted: math.Abs(last-all) <= lastU+allU}
-	}
-	return s
+	return Screw{Rate: tv / tt, RateU: math.Sqrt2 * u / math.Sqrt(tt)}
 }
 
 func (o ScrewOptions) check() error {

@@ -23,8 +23,7 @@ func SquareCorrection(square Estimate, height Length) (Length, error) {
 	if err := positive("height", height); err != nil {
 		return 0, err
 	}
-	c := Length(square.Value) * height
-	return c, inRange("height", float64(c))
+	return checked("height", Length(square.Value)*height)
 }
 
 // StraightedgeFlip returns how far, in millimetres, a straightedge is from
