@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/netip"
 	"slices"
@@ -127,5 +129,8 @@ func loadPeople(ctx context.Context, s store.Store, shop string) (dialog.People,
 	if err != nil {
 		return people, 0, err
 	}
-	return people, d.Version, decodeDoc(d, &people)
+	if err := json.Unmarshal(d.Body, &people); err != nil {
+		return people, 0, fmt.Errorf("the stored people of a shop cannot be read: %w", err)
+	}
+	return people, d.Version, nil
 }

@@ -22,12 +22,13 @@ type loaded struct {
 
 // decode turns the documents of a conversation and its shop into what the
 // dialog looks at.
-func decode(docs store.Documents, e event, limits dialog.Limits) (loaded, error) {
-	l := loaded{view: dialog.View{Shop: e.shop, Conversation: e.conversation, Channel: e.channel, Limits: limits}}
-	if err := decodeDoc(docs.Conversation, &l.state); err != nil {
+func (h *handler) decode(docs store.Documents, e event) (loaded, error) {
+	l := loaded{view: dialog.View{Shop: e.shop, Conversation: e.conversation, Channel: e.channel, Limits: h.limits(e.channel)}}
+	var err error
+	if l.state, err = decoded[dialog.State](h.cache, e.shop, docs.Conversation); err != nil {
 		return l, err
 	}
-	if err := decodeDoc(docs.People, &l.view.People); err != nil {
+	if l.view.People, err = decoded[dialog.People](h.cache, e.shop, docs.People); err != nil {
 		return l, err
 	}
 	for _, d := range docs.Saws {
@@ -35,28 +36,17 @@ func decode(docs store.Documents, e event, limits dialog.Limits) (loaded, error)
 			l.erased = append(l.erased, d.ID)
 			continue
 		}
-		var saw dialog.Saw
-		if err := decodeDoc(d, &saw); err != nil {
+		saw, err := decoded[dialog.Saw](h.cache, e.shop, d)
+		if err != nil {
 			return l, err
 		}
 		l.view.Saws = append(l.view.Saws, saw)
 	}
-	var err error
 	l.view.Last, err = decodeRecords(docs.Last)
 	for _, r := range docs.Reminders {
 		l.view.Due = append(l.view.Due, dialog.DueMark{ID: r.ID, Saw: r.Saw, Person: r.Person, Due: r.Due})
 	}
 	return l, err
-}
-
-func decodeDoc(d store.Doc, into any) error {
-	if len(d.Body) == 0 {
-		return nil
-	}
-	if err := json.Unmarshal(d.Body, into); err != nil {
-		return fmt.Errorf("the stored document %s %s cannot be read: %w", d.Kind, mask(d.ID), err)
-	}
-	return nil
 }
 
 func decodeRecords(list []store.Record) ([]dialog.Record, error) {
@@ -145,4 +135,23 @@ func sawDocs(docs store.Documents, res dialog.Result) []store.Doc {
 		put = append(put, store.Doc{Kind: store.KindSaw, ID: res.EraseSaw, Version: versions[res.EraseSaw], Body: []byte(tombstone)})
 	}
 	return put
+}
+
+// remember keeps what was just committed as it was before it was encoded.
+func (h *handler) remember(c store.Commit, res dialog.Result) {
+	for _, d := range c.Put {
+		k := cacheKey{c.Shop, d.Kind, d.ID}
+		switch d.Kind {
+		case store.KindConversation:
+			h.cache.put(k, d.Body, res.State)
+		case store.KindPeople:
+			h.cache.put(k, d.Body, *res.People)
+		case store.KindSaw:
+			for _, s := range res.Saws {
+				if s.ID == d.ID && string(d.Body) != tombstone {
+					h.cache.put(k, d.Body, s)
+				}
+			}
+		}
+	}
 }

@@ -31,6 +31,7 @@ type handler struct {
 	store  store.Store
 	now    func() time.Time
 	people newcomers
+	cache  *cache
 	token  func() string
 	limits func(channel string) dialog.Limits
 	phone  func(channel string) bool // a telephone network: STOP silences all but START
@@ -128,7 +129,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	if docs.Seen != nil {
 		return h.again(docs, e, now)
 	}
-	l, err := decode(docs, e, h.limits(e.channel))
+	l, err := h.decode(docs, e)
 	if err != nil {
 		return nil, err
 	}
@@ -169,6 +170,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	case err != nil:
 		return nil, err
 	}
+	h.remember(c, res)
 	h.after(ctx, e, append(l.erased, res.EraseSaw))
 	return c.Answer, nil
 }

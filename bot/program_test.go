@@ -190,13 +190,17 @@ func TestStopFinishesWhatWasBegun(t *testing.T) {
 	inCommit, goOn := make(chan struct{}), make(chan struct{})
 	hook := storeHook(func() { close(inCommit); <-goOn })
 	s.store.before.Store(&hook)
-	got := make(chan response)
+	got := make(chan response, 1)
 	go func() {
 		got <- s.request("POST", "/v1/messages", bodyOf(posted{ID: "m-1", Conversation: "bench", Text: "menu"}))
 	}()
-	<-inCommit
+	select {
+	case <-inCommit:
+	case res := <-got:
+		t.Fatalf("answered without a commit: %d %s", res.StatusCode, res.body)
+	}
 	s.app.stop()
-	stopped := make(chan error)
+	stopped := make(chan error, 1)
 	go func() { stopped <- s.web.Config.Shutdown(t.Context()) }()
 	select {
 	case err := <-stopped:

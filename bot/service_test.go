@@ -20,6 +20,7 @@ import (
 	"go.uber.org/goleak"
 
 	"shimwright/bot/channel/webhook"
+	"shimwright/dialog"
 	"shimwright/store"
 	"shimwright/store/boltstore"
 )
@@ -87,6 +88,7 @@ func newServiceOn(t *testing.T, path string, clock *testClock, change ...func(*C
 	if err != nil {
 		t.Fatal(err)
 	}
+	s.app.handler.dialog = s.watchedStep
 	s.web = httptest.NewUnstartedServer(nil)
 	s.web.Config = httpServer(s.app.server.routes(), s.app.log)
 	s.web.Start()
@@ -100,6 +102,18 @@ func newServiceOn(t *testing.T, path string, clock *testClock, change ...func(*C
 		}
 	})
 	return s
+}
+
+// watchedStep is a step of the dialog that must change nothing it looks at:
+// what it looks at is shared with the steps after it.
+func (s *service) watchedStep(v dialog.View, st dialog.State, in dialog.Input, now time.Time) dialog.Result {
+	look := []any{v.People, v.Saws, v.Last, v.History, v.Due, st}
+	before := string(encode(look))
+	res := dialog.Step(v, st, in, now)
+	if after := string(encode(look)); after != before {
+		s.Errorf("the step on %+v changed what it looked at from\n%s\nto\n%s", in, before, after)
+	}
+	return res
 }
 
 // storeHook is what a test does before a commit.
