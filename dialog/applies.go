@@ -4,23 +4,65 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"shimwright/dialog/wording"
 )
 
-// What a saw does not have is never asked for.
+// What a saw does not have is never asked for, and what it has is called by its
+// name.
 
 // applies reports whether a procedure is of use on a saw.
 func applies(p Procedure, saw Profile) bool {
 	switch p.Name() {
 	case "scoring":
 		return saw.Scoring
+	case "slider-level":
+		return saw.Kind != Cabinet
 	}
 	return true
 }
 
-// appliesTo reports whether a characteristic exists on a saw.
-func appliesTo(characteristic string, saw Profile) bool {
-	if s, ok := strings.CutPrefix(characteristic, "tilt:"); ok && s != "90" {
-		return slices.ContainsFunc(saw.Stops, func(d float64) bool { return strconv.FormatFloat(d, 'g', -1, 64) == s })
+// gives lists what a procedure measures on a saw. An entry of Gives that ends
+// in ":" stands for each stop of that kind that the saw has.
+func gives(p Procedure, saw Profile) []string {
+	var out []string
+	for _, c := range p.Gives() {
+		switch {
+		case c == "tilt:":
+			for _, s := range saw.Stops {
+				out = append(out, tiltName(s))
+			}
+		case c == "crosscut:":
+			for _, s := range saw.Mitres {
+				out = append(out, mitreName(s))
+			}
+		case strings.HasPrefix(c, "slider.") && saw.Kind == Cabinet, strings.HasPrefix(c, "slot.") && saw.Kind != Cabinet:
+		default:
+			out = append(out, c)
+		}
 	}
-	return true
+	return out
 }
+
+// byKind are the procedures that a saw without a slider calls otherwise.
+var byKind = [...]string{"slider-parallel", "crosscut-fence"}
+
+// titleOf names a procedure to a person, as it is called on this saw.
+func titleOf(name string, saw Profile) wording.Text {
+	if saw.Kind == Cabinet && slices.Contains(byKind[:], name) {
+		return wording.T("job." + name + ".cabinet")
+	}
+	return wording.T("job." + name)
+}
+
+// whatOf names a characteristic to a person.
+func whatOf(characteristic string) wording.Text {
+	kind, stop, ok := strings.Cut(characteristic, ":")
+	if !ok || stop == "90" {
+		return wording.T("what." + characteristic)
+	}
+	return wording.T("what."+kind, "Stop", wording.Raw(stop))
+}
+
+// degreesOf writes an angle as a person names a stop: 45, 22.5.
+func degreesOf(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

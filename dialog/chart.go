@@ -52,7 +52,7 @@ func (st *step) chart(saw *Saw, characteristic string, records []Record, next ca
 	if c == nil {
 		return nil
 	}
-	what := wording.T("what." + characteristic)
+	what := whatOf(characteristic)
 	say := func(t wording.Text) string { return st.voice.Say(t) }
 	c.Words = ChartWords{Found: say(wording.T("chart.found")), Left: say(wording.T("chart.left")), Tolerance: say(wording.T("chart.tolerance")),
 		Line: say(wording.T("chart.line")), Next: say(wording.T("chart.next")), Unit: st.unitName()}

@@ -245,7 +245,7 @@ func (st *step) phrase(c, rest string, o *outcome) bool {
 			st.show()
 			return true
 		}
-		st.say("resume.done", "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw))
+		st.say("resume.done", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
 		st.show()
 	}
 	return true
@@ -304,11 +304,12 @@ func (st *step) take(saw *Saw, i int) {
 	st.touch(saw).Running = j
 }
 
-// lastGiven returns the index of the last answer that the replay used, or -1.
+// lastGiven returns the index of the answer that was given last, of those that
+// the replay used, or -1.
 func lastGiven(j *Job, o outcome) int {
 	last := -1
 	for _, i := range o.path {
-		if i > last && j.Answers[i].Key.Name != "profile" {
+		if j.Answers[i].Key.Name != "profile" && (last < 0 || j.Answers[i].At.After(j.Answers[last].At)) {
 			last = i
 		}
 	}

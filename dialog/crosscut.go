@@ -22,6 +22,9 @@ func (crosscut) Gives() []string     { return []string{"crosscut:90"} }
 func (crosscut) Needs() []string     { return []string{"slider.level", "slider.toe", "riving-knife"} }
 func (crosscut) Minimum(Profile) int { return 3 }
 
+// mitreName is the characteristic of a position of the crosscut fence.
+func mitreName(degrees float64) string { return "crosscut:" + degreesOf(degrees) }
+
 // squaring is the job's working state, derived from its answers.
 type squaring struct {
 	t      *Script
@@ -39,30 +42,38 @@ func (crosscut) Run(t *Script) {
 	slope := float64(p.Tol.Crosscut / crosscutOver)
 	j := &squaring{t: t, p: p, tool: t.Tool(Caliper), window: calc.Window{Low: -slope, High: slope}}
 	t.Confirm(question(Key{Name: "fence.coarse"}, "crosscut.coarse"), wording.T("caution.fence"))
-	for round := 1; ; round++ {
+	known := false
+	for round, reread := 1, 0; ; {
 		t.Cut(question(Key{Name: "cut.five", Round: round}, "crosscut.cut"), wording.T("caution.cut"))
-		e, d := j.strip(round)
-		if round == 1 {
-			j.found = e
+		e, d := j.strip(round, reread)
+		j.say(e, d)
+		last := d != calc.Outside || round > crosscutRounds
+		if !last && !j.plausible(e, round, reread) && reread < crosscutRepeats {
+			reread++ // the same strip once more
+			continue
+		}
+		if !known {
+			j.found, known = e, true
 		}
 		j.left = e
-		j.say(e, d)
-		if d != calc.Outside || round > crosscutRounds || !j.plausible(e, round) || !j.adjust(round, e) {
+		if last || !j.adjust(round, e) {
 			j.finish(d)
 			return
 		}
+		round, reread = round+1, 0
 	}
 }
 
 // strip reads the strip of the fifth cut, again where it is undecided.
-func (j *squaring) strip(round int) (calc.Estimate, calc.Decision) {
+func (j *squaring) strip(round, reread int) (calc.Estimate, calc.Decision) {
 	var a, b []float64
 	var l calc.Length
 	for n := 1; ; n++ {
-		a = append(a, j.read(round, n, 0, "strip.first", signed(60, j.tool)).Mid())
-		b = append(b, j.read(round, n, 1, "strip.last", signed(60, j.tool)).Mid())
+		place := reread*100 + n*10
+		a = append(a, j.read(round, n, place, "strip.first", signed(60, j.tool)).Mid())
+		b = append(b, j.read(round, n, place+1, "strip.last", signed(60, j.tool)).Mid())
 		if n == 1 {
-			l = j.read(round, n, 2, "strip.length", dims(100, 2000)).Length()
+			l = j.read(round, n, place+2, "strip.length", dims(100, 2000)).Length()
 		}
 		e := j.estimate(a, b, l)
 		d := must(calc.Decide(e, j.window))
@@ -86,8 +97,8 @@ func (j *squaring) estimate(a, b []float64, l calc.Length) calc.Estimate {
 	return must(calc.FiveCut(calc.Length(mean(a)), calc.Length(mean(b)), l, parts...))
 }
 
-func (j *squaring) read(round, n, place int, name string, e reading.Expect) Value {
-	a := question(Key{Name: name, Round: round, Index: n*10 + place}, name)
+func (j *squaring) read(round, n, index int, name string, e reading.Expect) Value {
+	a := question(Key{Name: name, Round: round, Index: index}, name)
 	a.Expect, a.Quantity, a.Tool, a.Label, a.NoSkip = e, "length", Caliper, wording.T(name+".label"), true
 	a.Expect.Signed = false
 	if name != "strip.length" {
@@ -119,12 +130,12 @@ func (j *squaring) say(e calc.Estimate, d calc.Decision) {
 }
 
 // plausible questions a move larger than a coarse squaring leaves.
-func (j *squaring) plausible(e calc.Estimate, round int) bool {
+func (j *squaring) plausible(e calc.Estimate, round, reread int) bool {
 	move := must(calc.FenceMove(calc.Angle(e.Value), j.p.FenceReach, j.p.FencePivot))
 	if move.Abs() <= fenceMost {
 		return true
 	}
-	a := question(Key{Name: "large", Round: round}, "crosscut.large", "Move", wording.Size{Value: move.Abs()})
+	a := question(Key{Name: "large", Round: round, Index: reread}, "crosscut.large", "Move", wording.Size{Value: move.Abs()})
 	a.Choices = choices("again", "right")
 	return j.t.Pick(a, wording.Text{}) == "right"
 }

@@ -33,15 +33,15 @@ func (fullRun) Run(t *Script) {
 	t.Say("full.done", "Saw", wording.Raw(t.profile.Name))
 	for _, p := range procedures {
 		if c := t.wanting(p); c != "" && applies(p, t.profile) {
-			t.Say("full.remains", "What", wording.T("what."+c))
+			t.Say("full.remains", "What", whatOf(c))
 		}
 	}
 }
 
 // wanting returns a characteristic of a procedure that is not fresh, or "".
 func (t *Script) wanting(p Procedure) string {
-	for _, c := range p.Gives() {
-		if appliesTo(c, t.profile) && t.fresh(c) != Fresh {
+	for _, c := range gives(p, t.profile) {
+		if t.fresh(c) != Fresh {
 			return c
 		}
 	}

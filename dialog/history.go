@@ -42,7 +42,7 @@ func (st *step) history() {
 // historyLine says where one characteristic stands and how it moves.
 func (st *step) historyLine(c string, records []Record) {
 	last := records[len(records)-1]
-	args := []any{"What", wording.T("what." + c), "Date", st.date(last.At), "Left", recordValue(&last)}
+	args := []any{"What", whatOf(c), "Date", st.date(last.At), "Left", recordValue(&last)}
 	found := last
 	found.AsLeft = nil
 	if last.AsFound != nil {

@@ -118,7 +118,7 @@ func (st *step) interrupt(saw *Saw, p Procedure) {
 	then := saw.Running.Procedure
 	st.park(saw)
 	if p.Name() != "setup" && st.unpark(saw, p.Name()) {
-		st.say("resume.done", "Job", jobTitle(p.Name()), "Saw", wording.Raw(saw.Profile.Name))
+		st.say("resume.done", "Job", titleOf(p.Name(), saw.Profile), "Saw", wording.Raw(saw.Profile.Name))
 	} else {
 		st.enter(saw, p)
 	}
@@ -190,7 +190,7 @@ func (st *step) drop(saw *Saw, procedure string) {
 func (st *step) leave(saw *Saw, then string, on *Saw) bool {
 	job := saw.Running
 	st.park(saw)
-	st.say("park.done", "Job", jobTitle(job.Procedure), "Saw", nameOf(saw))
+	st.say("park.done", "Job", titleOf(job.Procedure, saw.Profile), "Saw", nameOf(saw))
 	if !saw.Power.Open() {
 		return true
 	}
@@ -233,13 +233,13 @@ func (st *step) finish(saw *Saw, o outcome) {
 			saw.Running.Answers = append(saw.Running.Answers, Answer{Key: Key{Name: "profile", Index: len(saw.Running.Answers)},
 				At: st.now, Person: st.person.ID, Profile: &profile})
 		}
-		st.say("before.done", "Job", jobTitle(job.Then))
+		st.say("before.done", "Job", titleOf(job.Then, saw.Profile))
 		st.show()
 		return
 	}
 	st.touch(saw).Running = nil
 	if job.Back && saw.waits(job.Then) {
-		st.say("before.waits", "Job", jobTitle(job.Then), "First", jobTitle(job.Procedure))
+		st.say("before.waits", "Job", titleOf(job.Then, saw.Profile), "First", titleOf(job.Procedure, saw.Profile))
 		st.idle()
 		return
 	}
@@ -255,9 +255,6 @@ func (st *step) finish(saw *Saw, o outcome) {
 		st.idle()
 		return
 	}
-	st.say("job.finished", "Job", jobTitle(job.Procedure))
+	st.say("job.finished", "Job", titleOf(job.Procedure, saw.Profile))
 	st.remind(saw)
 }
-
-// jobTitle names a procedure to a person.
-func jobTitle(name string) wording.Text { return wording.T("job." + name) }

@@ -61,7 +61,7 @@ func (st *step) idle() {
 // menu lists what may be done and how each characteristic stands.
 func (st *step) menu() {
 	if saw := st.active(); saw != nil {
-		st.say("menu.running", "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw))
+		st.say("menu.running", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
 		st.standings(saw)
 		st.show()
 		return
@@ -79,7 +79,7 @@ func (st *step) menu() {
 	st.say("menu.saw", "Saw", nameOf(saw))
 	st.standings(saw)
 	for _, j := range saw.Parked {
-		st.say("menu.parked", "Job", jobTitle(j.Procedure))
+		st.say("menu.parked", "Job", titleOf(j.Procedure, saw.Profile))
 	}
 	st.idle()
 }
@@ -93,11 +93,9 @@ func (st *step) standings(saw *Saw) {
 		if !applies(p, saw.Profile) {
 			continue
 		}
-		for _, c := range p.Gives() {
-			switch {
-			case !appliesTo(c, saw.Profile):
-			case st.sayStanding(saw, c) == NeverMeasured:
-				never = append(never, wording.T("what."+c))
+		for _, c := range gives(p, saw.Profile) {
+			if st.sayStanding(saw, c) == NeverMeasured {
+				never = append(never, whatOf(c))
 			}
 		}
 	}
@@ -117,7 +115,7 @@ func (st *step) sayStanding(saw *Saw, c string) Freshness {
 		}
 	}
 	if s.State != NeverMeasured {
-		st.say("standing."+s.State.String(), "What", wording.T("what."+c), "Date", st.date(s.Last.At), "Value", recordValue(s.Last))
+		st.say("standing."+s.State.String(), "What", whatOf(c), "Date", st.date(s.Last.At), "Value", recordValue(s.Last))
 	}
 	return s.State
 }

@@ -128,7 +128,7 @@ func reason(n calc.Next) wording.Text {
 	if n.Reason.Characteristic == "" {
 		return wording.T("reason." + id)
 	}
-	return wording.T("reason."+id, "What", wording.T("what."+n.Reason.Characteristic), "Months", n.Reason.Months)
+	return wording.T("reason."+id, "What", whatOf(n.Reason.Characteristic), "Months", n.Reason.Months)
 }
 
 // The hours of a person: when messages that nobody asked for may

@@ -8,7 +8,9 @@ import (
 	"shimwright/dialog/wording"
 )
 
-// parallel sets the slider's travel along the blade, a hair open at the rear.
+// parallel sets the slider's travel along the blade, a hair open at the rear. On
+// a saw without a slider the mitre slot takes its place, and the bolts of the
+// table or of the trunnion take the place of the slider's clamps.
 type parallel struct{}
 
 const (
@@ -19,7 +21,7 @@ const (
 )
 
 func (parallel) Name() string        { return "slider-parallel" }
-func (parallel) Gives() []string     { return []string{"slider.toe"} }
+func (parallel) Gives() []string     { return []string{"slider.toe", "slot.toe"} }
 func (parallel) Needs() []string     { return []string{"slider.level"} }
 func (parallel) Minimum(Profile) int { return 4 }
 
@@ -33,15 +35,48 @@ type toeing struct {
 	raw    []RecordReading
 
 	found, left calc.Estimate
-	moved       *support
+	moved       bool
+}
+
+// toeName is the characteristic of the line that the blade is set along: the
+// slider's travel, or the mitre slot.
+func (p Profile) toeName() string {
+	if p.Kind == Cabinet {
+		return "slot.toe"
+	}
+	return "slider.toe"
+}
+
+// name is the name of a prompt of this job.
+func (j *toeing) name(s string) string {
+	if j.p.Kind == Cabinet {
+		return "slot." + s
+	}
+	return "slider." + s
+}
+
+// id is the id of a text that is another for a slot than for a slider.
+func (j *toeing) id(s string) string {
+	if j.p.Kind == Cabinet {
+		return "slot." + s
+	}
+	return "parallel." + s
+}
+
+// slotSide names the side of the blade that the mitre slot is on.
+func (p Profile) slotSide() wording.Text {
+	if p.Hand == calc.Right {
+		return wording.T("side.right")
+	}
+	return wording.T("side.left")
 }
 
 func (parallel) Run(t *Script) {
 	p := t.Profile()
 	j := &toeing{t: t, p: p, tool: t.Tool(Indicator),
 		window: calc.Window{Low: float64(p.Tol.ToeLow), High: float64(p.Tol.ToeHigh), ToeIn: true}}
-	t.Confirm(question(Key{Name: "slider.blade"}, "parallel.blade"), wording.T("caution.blade"))
-	a := question(Key{Name: "slider.travel"}, "parallel.travel", "Default", wording.Size{Value: p.Blade * 8 / 10, Coarse: true})
+	t.Confirm(question(Key{Name: j.name("blade")}, j.id("blade"), "Side", p.slotSide()), wording.T("caution.blade"))
+	a := question(Key{Name: j.name("travel")}, "parallel.travel", "Default", wording.Size{Value: p.Blade * 8 / 10, Coarse: true})
 	def := float64(p.Blade * 8 / 10)
 	a.Expect, a.Quantity, a.Tool, a.Default, a.Hard = dims(p.Blade*3/10, p.Blade), "length", Ruler, &def, true
 	if v := t.Read(a, wording.T("caution.blade")); v.Skipped {
@@ -49,19 +84,23 @@ func (parallel) Run(t *Script) {
 	} else {
 		j.length = v.Length()
 	}
+	known := false
 	for round := 1; ; round++ {
 		e, d := j.measure(round)
-		if round == 1 {
-			j.found = e
+		j.say(e, d)
+		last := d != calc.Outside || round > parallelRounds
+		if !last && !j.plausible(e, round) {
+			continue // read again
+		}
+		if !known {
+			j.found, known = e, true
 		}
 		j.left = e
-		j.say(e, d)
-		if d == calc.Within || d == calc.Undecided || round > parallelRounds || !j.plausible(e, round) {
-			break
+		if last || !j.adjust(round, e) {
+			j.finish()
+			return
 		}
-		j.adjust(round, e)
 	}
-	j.finish()
 }
 
 // measure reads spots until the toe is decided or no further one would help.
@@ -90,9 +129,9 @@ func (j *toeing) estimate(spots []calc.Travel) calc.Estimate {
 // it must repeat.
 func (j *toeing) spot(round, spot int) calc.Travel {
 	for try := 0; ; try++ {
-		front := j.read(round, spot, try, 0, "parallel.front")
-		rear := j.read(round, spot, try, 1, "parallel.rear")
-		again := j.read(round, spot, try, 2, "parallel.again")
+		front := j.read(round, spot, try, 0, j.id("front"))
+		rear := j.read(round, spot, try, 1, j.id("rear"))
+		again := j.read(round, spot, try, 2, j.id("again"))
 		r := must(j.tool.measuring().Read(0))
 		allowed := math.Max(calc.Difference(r, r).U, 2*float64(j.tool.Resolution))
 		if math.Abs(float64(again-front)) <= allowed || try == 2 {
@@ -103,16 +142,16 @@ func (j *toeing) spot(round, spot int) calc.Travel {
 }
 
 func (j *toeing) read(round, spot, try, place int, id string) calc.Length {
-	a := question(Key{Name: "slider.indicator", Round: round*10 + try, Index: spot*10 + place}, id, "Spot", spot)
+	a := question(Key{Name: j.name("indicator"), Round: round*10 + try, Index: spot*10 + place}, id, "Spot", spot)
 	a.Expect, a.Quantity, a.Tool, a.Tooth, a.NoSkip = signed(indicatorMost, j.tool), "indicator", Indicator, spot, true
-	a.Label = wording.T(id + ".label")
+	a.Label = wording.T([...]string{"parallel.front.label", "parallel.rear.label", "parallel.again.label"}[place])
 	x := calc.Length(0)
 	if place == 1 {
 		x = j.length
 	}
 	a.At = j.t.at(x, 0)
 	v := j.t.Read(a, wording.T("caution.blade"))
-	j.raw = append(j.raw, RecordReading{Name: "slider.indicator", Label: [...]string{"front", "rear", "front"}[place],
+	j.raw = append(j.raw, RecordReading{Name: j.name("indicator"), Label: [...]string{"front", "rear", "front"}[place],
 		Round: round, Low: v.Low, High: v.High, At: v.At})
 	return v.Length()
 }
@@ -131,7 +170,7 @@ func (j *toeing) say(e calc.Estimate, d calc.Decision) {
 		"Blade", wording.Size{Value: j.p.Blade, Coarse: true},
 		"From", j.tool.size(calc.Length(e.Value-e.U)), "To", j.tool.size(calc.Length(e.Value+e.U)),
 		"High", j.tool.size(j.p.Tol.ToeHigh))
-	j.t.Judge(verdict("slider.toe", e, j.window, decision))
+	j.t.Judge(verdict(j.p.toeName(), e, j.window, decision))
 }
 
 // plausible questions a correction that is larger than a slider is ever out:
@@ -141,7 +180,7 @@ func (j *toeing) plausible(e calc.Estimate, round int) bool {
 	if shift.Abs() <= shiftMost {
 		return true
 	}
-	a := question(Key{Name: "large", Round: round}, "parallel.large", "Shift", j.tool.size(shift.Abs()))
+	a := question(Key{Name: "large", Round: round}, j.id("large"), "Shift", j.tool.size(shift.Abs()))
 	a.Choices = choices("again", "right")
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
@@ -153,33 +192,58 @@ func (j *toeing) shift(e calc.Estimate) calc.Length {
 	return must(calc.ShiftAt(calc.Length(e.Value), target, j.p.Blade, rear, front))
 }
 
-// adjust moves the rear end of the slider about the front one.
-func (j *toeing) adjust(round int, e calc.Estimate) {
-	made := j.t.Adjust(Key{Name: "slider.shift", Round: round}, wording.T("caution.shift"), func() guard.Adjustment {
-		shift := j.shift(e)
-		rear := j.p.Stations[len(j.p.Stations)-1]
-		y := j.p.Hand.Mirror(shift)
-		m := guard.Move{Part: wording.T("part.sliderrear"), At: j.t.at(rear.X, rear.Ys[0]), Verb: "left", Travel: y}
-		if y < 0 {
-			m.Verb = "right"
-		}
-		sketch := &guard.Sketch{Kind: "parallel", Title: wording.T("parallel.sketch.title"),
-			Alt: wording.T("parallel.sketch.alt", "Way", wording.T("towards."+m.Verb), "Shift", j.tool.size(shift.Abs()))}
-		for i, s := range []Station{j.p.Stations[0], rear} {
-			pt := guard.SketchPoint{Label: wording.T([...]string{"part.front", "part.rear"}[i]), X: s.X, Y: j.p.Hand.Mirror(s.Ys[0])}
-			if i == 1 {
-				pt.Move, pt.Dir = wording.T("draw.shift", "Way", wording.T("towards."+m.Verb), "Shift", j.tool.size(shift.Abs())), sign(float64(y))
-				pt.Reading = wording.T("draw.toe", "Value", wording.Size{Value: calc.Length(e.Value), Resolution: j.tool.Resolution, Signed: true})
-			}
-			sketch.Points = append(sketch.Points, pt)
-		}
-		return guard.Adjustment{Text: wording.T("parallel.moves"), Why: wording.T("parallel.moves.why"),
-			After: wording.T("parallel.after"), Moves: []guard.Move{m}, Drawing: sketch}
-	})
-	if anyMade(made) {
-		rear := j.p.supports()
-		j.moved = &rear[len(rear)-1]
+// adjust moves the rear end about the front one: of the slider, or of the table
+// or the trunnion. It returns false when nothing was moved.
+func (j *toeing) adjust(round int, e calc.Estimate) bool {
+	caution := "caution.shift"
+	if j.p.Kind == Cabinet {
+		caution = "caution.bolts"
 	}
+	made := j.t.Adjust(Key{Name: j.name("shift"), Round: round}, wording.T(caution), func() guard.Adjustment {
+		m, moves := j.move(e)
+		return guard.Adjustment{Text: wording.T(moves), Why: wording.T(j.id("moves.why")), After: wording.T("parallel.after"),
+			Moves: []guard.Move{m}, Drawing: j.sketch(e, m)}
+	})
+	j.moved = j.moved || anyMade(made)
+	return anyMade(made)
+}
+
+// move is the motion of the rear end, and the text that says what to loosen. The
+// trunnion carries the blade and not the slot, so it goes the other way.
+func (j *toeing) move(e calc.Estimate) (guard.Move, string) {
+	rear := j.p.Stations[len(j.p.Stations)-1]
+	part, moves, y := "part.sliderrear", "parallel.moves", j.p.Hand.Mirror(j.shift(e))
+	switch {
+	case j.p.Kind == Cabinet && j.p.Trunnion:
+		part, moves, y = "part.trunnionrear", "slot.moves.trunnion", -y
+	case j.p.Kind == Cabinet:
+		part, moves = "part.tablerear", "slot.moves.table"
+	}
+	m := guard.Move{Part: wording.T(part), At: j.t.at(rear.X, rear.Ys[0]), Verb: "left", Travel: y}
+	if y < 0 {
+		m.Verb = "right"
+	}
+	return m, moves
+}
+
+// sketch draws the line that is set along the blade. A trunnion moves the blade
+// instead: there is no picture of that.
+func (j *toeing) sketch(e calc.Estimate, m guard.Move) *guard.Sketch {
+	if j.p.Kind == Cabinet && j.p.Trunnion {
+		return nil
+	}
+	shift := wording.T("draw.shift", "Way", wording.T("towards."+m.Verb), "Shift", j.tool.size(m.Travel.Abs()))
+	sketch := &guard.Sketch{Kind: "parallel", Title: wording.T(j.id("sketch.title")), Alt: wording.T(j.id("sketch.alt"), "Move", shift)}
+	rear := j.p.Stations[len(j.p.Stations)-1]
+	for i, s := range []Station{j.p.Stations[0], rear} {
+		pt := guard.SketchPoint{Label: wording.T([...]string{"part.front", "part.rear"}[i]), X: s.X, Y: j.p.Hand.Mirror(s.Ys[0])}
+		if i == 1 {
+			pt.Move, pt.Dir = shift, sign(float64(m.Travel))
+			pt.Reading = wording.T("draw.toe", "Value", wording.Size{Value: calc.Length(e.Value), Resolution: j.tool.Resolution, Signed: true})
+		}
+		sketch.Points = append(sketch.Points, pt)
+	}
+	return sketch
 }
 
 // finish checks the level at the moved supports, which a shift disturbs, and
@@ -190,17 +254,20 @@ func (j *toeing) finish() {
 	if (d == calc.Within && j.left.Value > j.window.High) || d == calc.Undecided && calc.Clear(j.left, j.window) {
 		decision = "open"
 	}
-	r := Record{Characteristic: "slider.toe", Unit: "mm", Low: bound(j.window.Low), High: bound(j.window.High),
-		AsFound: j.t.measured(j.found), AsLeft: j.t.measured(j.left), Decision: decision, Adjusted: j.moved != nil,
+	r := Record{Characteristic: j.p.toeName(), Unit: "mm", Low: bound(j.window.Low), High: bound(j.window.High),
+		AsFound: j.t.measured(j.found), AsLeft: j.t.measured(j.left), Decision: decision, Adjusted: j.moved,
 		Tool: j.tool.Kind, Resolution: float64(j.tool.Resolution), Readings: j.raw}
 	if d == calc.Outside {
 		j.t.Say("parallel.remains")
 	}
 	j.t.Record(r)
-	if j.moved == nil {
-		return
+	switch {
+	case !j.moved:
+	case j.p.Kind != Cabinet:
+		j.levelCheck()
+	case j.p.Trunnion:
+		j.t.Happened("arbor")
 	}
-	j.levelCheck()
 }
 
 // levelCheck reads the height at the moved supports only. A pass there keeps

@@ -27,14 +27,17 @@ func (st *step) pendingAsk() guard.Ask {
 	kind, args := st.s.Pending, st.s.Args
 	a := guard.Ask{Key: Key{Name: "ask." + kind}, Form: guard.Pick, NoSkip: true, Choices: choices("yes", "no")}
 	saw := st.saw(st.s.Saw)
-	name := nameOf(saw)
+	name, profile := nameOf(saw), Profile{}
+	if saw != nil {
+		profile = saw.Profile
+	}
 	switch kind {
 	case "takeover":
 		a.Text = wording.T("takeover.ask", "Person", wording.Raw(st.v.People.name(saw.Running.Person)),
-			"Job", jobTitle(saw.Running.Procedure), "Saw", name)
+			"Job", titleOf(saw.Running.Procedure, profile), "Saw", name)
 		a.Choices = choices("leave", "takeover")
 	case "resume":
-		a.Text = wording.T("resume.ask", "Job", jobTitle(args["job"]), "Saw", name)
+		a.Text = wording.T("resume.ask", "Job", titleOf(args["job"], profile), "Saw", name)
 		a.Choices = choices("resume", "afresh")
 	case "which":
 		a.Text = wording.T("which.ask")
@@ -154,7 +157,7 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 		return
 	case "resume/resume":
 		st.unpark(saw, args["job"])
-		st.say("resume.done", "Job", jobTitle(args["job"]), "Saw", nameOf(saw))
+		st.say("resume.done", "Job", titleOf(args["job"], saw.Profile), "Saw", nameOf(saw))
 	case "resume/afresh":
 		st.drop(saw, args["job"])
 		st.begin(saw, procedureNamed(args["job"]))
@@ -285,7 +288,7 @@ func (st *step) takeOver(saw *Saw) {
 	saw.Running.Person = st.person.ID
 	st.event(saw, guard.Handed, st.now)
 	st.s.Saw = saw.ID
-	st.say("takeover.done", "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw))
+	st.say("takeover.done", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
 	if other := st.v.People.find(was); other != nil && was != st.person.ID {
 		st.tell(other, "takeover.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Saw", nameOf(saw))
 	}
@@ -297,8 +300,8 @@ func (st *step) explain(saw *Saw, o outcome, w reading.Word) {
 	a := o.prompt.Ask()
 	if w == reading.Where || saw == nil {
 		given := len(o.path)
-		st.say("where.is", "Job", jobTitle(saw.Running.Procedure), "Saw", nameOf(saw), "Count", given)
-		for _, c := range procedureNamed(saw.Running.Procedure).Gives() {
+		st.say("where.is", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw), "Count", given)
+		for _, c := range gives(procedureNamed(saw.Running.Procedure), saw.Profile) {
 			st.sayStanding(saw, c)
 		}
 	}

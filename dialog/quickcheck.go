@@ -52,7 +52,7 @@ func (quickCheck) Run(t *Script) {
 		case moved:
 			id = "quick.moved"
 		}
-		t.Say(id, "What", wording.T("what."+pr.characteristic), "Value", wording.Size{Value: calc.Length(e.Value), Signed: true},
+		t.Say(id, "What", whatOf(pr.characteristic), "Value", wording.Size{Value: calc.Length(e.Value), Signed: true},
 			"Was", wording.Size{Value: calc.Length(last.AsLeft.Value), Signed: true})
 		t.Judge(verdict(pr.characteristic, e, w, d.String()))
 		t.Record(Record{Characteristic: pr.characteristic, Unit: last.Unit, Low: last.Low, High: last.High,
@@ -62,13 +62,21 @@ func (quickCheck) Run(t *Script) {
 	switch {
 	case !asked:
 		t.Say("quick.nothing")
-		t.Lead("slider-level")
+		t.Lead(firstSetting(t.profile))
 	case worst != "":
-		t.Say("quick.needed", "Job", jobTitle(worst))
+		t.Say("quick.needed", "Job", titleOf(worst, t.profile))
 		t.Lead(worst)
 	default:
 		t.Say("quick.leave")
 	}
+}
+
+// firstSetting is the job that comes first on a saw that was never measured.
+func firstSetting(p Profile) string {
+	if applies(level{}, p) {
+		return level{}.Name()
+	}
+	return parallel{}.Name()
 }
 
 // last returns the newest record of a characteristic of this saw, as it was
@@ -87,9 +95,10 @@ func (t *Script) last(characteristic string) *Record {
 // first: against its window, so that unlike things compare.
 func probes(t *Script) []probe {
 	list := []probe{
-		{"slider.toe", "slider-parallel", 2, quickToe},
+		{t.profile.toeName(), "slider-parallel", 2, quickToe},
 		{"slider.level", "slider-level", 3, quickLevel},
 	}
+	list = slices.DeleteFunc(list, func(p probe) bool { return !applies(procedureNamed(p.procedure), t.profile) })
 	drift := func(p probe) float64 {
 		r := t.last(p.characteristic)
 		if r == nil || r.AsFound == nil || r.AsLeft == nil || r.Low == nil || r.High == nil || *r.High <= *r.Low {
@@ -114,7 +123,11 @@ func quickToe(t *Script, _ *Record) (calc.Estimate, calc.Window) {
 	p := t.Profile()
 	j := &toeing{t: t, p: p, tool: t.Tool(Indicator), length: p.Blade * 8 / 10,
 		window: calc.Window{Low: float64(p.Tol.ToeLow), High: float64(p.Tol.ToeHigh), ToeIn: true}}
-	front := j.read(1, 1, 0, 0, "quick.front")
+	id := "quick.front"
+	if p.Kind == Cabinet {
+		id = "quick.slot"
+	}
+	front := j.read(1, 1, 0, 0, id)
 	rear := j.read(1, 1, 0, 1, "quick.rear")
 	return j.estimate([]calc.Travel{{Front: front, Rear: rear}}), j.window
 }

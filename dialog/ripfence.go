@@ -21,7 +21,7 @@ const (
 
 func (ripFence) Name() string        { return "rip-fence" }
 func (ripFence) Gives() []string     { return []string{"ripfence.toe"} }
-func (ripFence) Needs() []string     { return []string{"slider.toe"} }
+func (ripFence) Needs() []string     { return []string{"slider.toe", "slot.toe"} }
 func (ripFence) Minimum(Profile) int { return 2*fenceLocks + 1 }
 
 // fencing is the job's working state, derived from its answers.
@@ -44,14 +44,19 @@ func (ripFence) Run(t *Script) {
 	j.travel()
 	var found, left calc.Estimate
 	var d calc.Decision
+	known := false
 	for round := 1; ; round++ {
 		left = j.measure(round)
 		d = must(calc.Decide(left, j.window))
-		if round == 1 {
-			found = left
-		}
 		j.say(left, d)
-		if d != calc.Outside && (d != calc.Undecided || calc.Clear(left, j.window)) || round > fenceRounds || !j.adjust(round, left) {
+		last := d != calc.Outside || round > fenceRounds
+		if !last && !j.plausible(round, left) {
+			continue // read again
+		}
+		if !known {
+			found, known = left, true
+		}
+		if last || !j.adjust(round, left) {
 			break
 		}
 	}
@@ -77,7 +82,7 @@ func openOr(e calc.Estimate, d calc.Decision, w calc.Window) string {
 func (j *fencing) choose() {
 	a := question(Key{Name: "method"}, "ripfence.method")
 	values := []string{"tooth"}
-	s := standingOf(j.t.view, j.t.saw, "slider.toe", j.t.now)
+	s := standingOf(j.t.view, j.t.saw, j.p.toeName(), j.t.now)
 	if s.State == Fresh && s.Last.AsLeft != nil {
 		values = append(values, "through")
 		j.slider = calc.Estimate{Value: s.Last.AsLeft.Value, U: s.Last.AsLeft.Uncertainty, DoF: calc.ManyDoF}
@@ -171,17 +176,22 @@ func (j *fencing) say(e calc.Estimate, d calc.Decision) {
 	j.t.Judge(verdict("ripfence.toe", e, j.window, openOr(e, d, j.window)))
 }
 
+// plausible questions a correction that is larger than a fence is ever out: a
+// wrong sign or a slipped unit is likelier.
+func (j *fencing) plausible(round int, e calc.Estimate) bool {
+	s := (must(calc.ToeTarget(calc.Length(e.U), j.window)) - calc.Length(e.Value)).Abs()
+	if s <= fenceShift {
+		return true
+	}
+	a := question(Key{Name: "large", Round: round}, "ripfence.large", "Shift", j.tool.size(s))
+	a.Choices = choices("again", "right")
+	return j.t.Pick(a, wording.Text{}) == "right"
+}
+
 // adjust moves the rear end of the fence away from the blade or towards it,
 // never past parallel, at its head or at the rail's fixings.
 func (j *fencing) adjust(round int, e calc.Estimate) bool {
 	target := must(calc.ToeTarget(calc.Length(e.U), j.window))
-	if s := (target - calc.Length(e.Value)).Abs(); s > fenceShift {
-		a := question(Key{Name: "large", Round: round}, "ripfence.large", "Shift", j.tool.size(s))
-		a.Choices = choices("again", "right")
-		if j.t.Pick(a, wording.Text{}) == "again" {
-			return true
-		}
-	}
 	a := question(Key{Name: "place"}, "ripfence.place")
 	a.Choices = choices("head", "rail")
 	place := j.t.Pick(a, wording.Text{})

@@ -39,19 +39,21 @@ const (
 type Profile struct {
 	Name        string        `json:"name"`
 	Kind        string        `json:"kind"`
-	Hand        calc.Hand     `json:"hand"` // side of the slider
-	Stations    []Station     `json:"stations"`
-	Thread      string        `json:"thread"`       // of the support nuts, e.g. M10
-	RaiseCCW    bool          `json:"raise_ccw"`    // turning the height nut anticlockwise, seen from above, raises
-	Spanner     calc.Length   `json:"spanner"`      // length of the spanner
-	Blade       calc.Length   `json:"blade"`        // diameter
-	BladeName   string        `json:"blade_name"`   // what the person calls the mounted blade
-	FenceRear   bool          `json:"fence_rear"`   // crosscut fence at the rear of the slider
-	FencePivot  calc.Length   `json:"fence_pivot"`  // distance of its pivot from the blade
-	FenceReach  calc.Length   `json:"fence_reach"`  // distance of its adjuster from the blade
-	FenceThread string        `json:"fence_thread"` // thread of its adjusting screw; "" where it is moved by hand
-	TiltLeft    bool          `json:"tilt_left"`    // the blade leans to the left
-	Stops       []float64     `json:"stops"`        // bevel stops besides 90, degrees of tilt
+	Hand        calc.Hand     `json:"hand"`               // side of the slider, or of the mitre slot that is used; the rip fence is on the other
+	Stations    []Station     `json:"stations"`           // supports of the slider; without one, the bolts that turn the table, front and rear
+	Trunnion    bool          `json:"trunnion,omitempty"` // without a slider: the bolts are the trunnion's and turn the blade
+	Thread      string        `json:"thread"`             // of the support nuts, e.g. M10
+	RaiseCCW    bool          `json:"raise_ccw"`          // turning the height nut anticlockwise, seen from above, raises
+	Spanner     calc.Length   `json:"spanner"`            // length of the spanner
+	Blade       calc.Length   `json:"blade"`              // diameter
+	BladeName   string        `json:"blade_name"`         // what the person calls the mounted blade
+	FenceRear   bool          `json:"fence_rear"`         // crosscut fence at the rear of the slider
+	FencePivot  calc.Length   `json:"fence_pivot"`        // distance of its pivot from the blade
+	FenceReach  calc.Length   `json:"fence_reach"`        // distance of its adjuster from the blade
+	FenceThread string        `json:"fence_thread"`       // thread of its adjusting screw; "" where it is moved by hand
+	TiltLeft    bool          `json:"tilt_left"`          // the blade leans to the left
+	Stops       []float64     `json:"stops"`              // bevel stops besides 90, degrees of tilt
+	Mitres      []float64     `json:"mitres,omitempty"`   // mitre positions of the crosscut fence, degrees from square
 	Scoring     bool          `json:"scoring"`
 	Tools       []Tool        `json:"tools"`
 	Leaves      []calc.Length `json:"leaves"` // feeler leaves

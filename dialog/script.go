@@ -15,7 +15,8 @@ import (
 type Procedure interface {
 	// Name is the job's own name, what a person types to start it.
 	Name() string
-	// Gives lists the characteristics that it measures.
+	// Gives lists the characteristics that it measures. One that ends in ":"
+	// stands for each stop of that kind that the saw has.
 	Gives() []string
 	// Needs lists the characteristics that must be fresh before it is of use.
 	Needs() []string
@@ -48,6 +49,7 @@ type Script struct {
 	records []Record
 	setSaw  *Profile
 	setUser func(*Person)
+	events  []string
 
 	prompt guard.Prompt
 	first  string // the procedure that has to come before this one goes on
@@ -124,7 +126,7 @@ func (t *Script) take(k Key) (*Answer, bool) {
 	t.cursor = i + 1
 	t.path = append(t.path, i)
 	if i == t.newest {
-		t.notes, t.later, t.verdict, t.records, t.setSaw, t.setUser = t.notes[:0], t.later[:0], nil, nil, nil, nil
+		t.notes, t.later, t.verdict, t.records, t.setSaw, t.setUser, t.events = t.notes[:0], t.later[:0], nil, nil, nil, nil, nil
 	}
 	return &t.job.Answers[i], true
 }
@@ -287,6 +289,10 @@ func (t *Script) Record(r Record) {
 	t.records = append(t.records, r)
 }
 
+// Happened notes something that happened to the saw and makes more stale than
+// the record of this job does: see spoils.
+func (t *Script) Happened(kind string) { t.events = append(t.events, kind) }
+
 // SetProfile changes the saw's profile from here on.
 func (t *Script) SetProfile(p Profile) { t.profile, t.setSaw = p, &p }
 
@@ -303,7 +309,7 @@ func (t *Script) Tool(kind string) Tool { return t.profile.tool(kind) }
 // is led to it at once, and back here when it is done.
 func (t *Script) before(procedure string) {
 	t.first = procedure
-	a := question(Key{Name: "before"}, "before", "First", jobTitle(procedure), "Job", jobTitle(t.job.Procedure))
+	a := question(Key{Name: "before"}, "before", "First", titleOf(procedure, t.profile), "Job", titleOf(t.job.Procedure, t.profile))
 	a.Choices, a.NoSkip = choices("goon"), true
 	t.suspend(guard.Plain(a))
 }

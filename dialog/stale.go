@@ -33,7 +33,7 @@ func (f Freshness) String() string { return [...]string{"never", "stale", "due",
 var spoils = map[string][]string{
 	"slider.level": {"slider.toe", "crosscut:", "tilt:"},
 	"slider.toe":   {"slider.level", "crosscut:", "ripfence.toe"},
-	"tilt:90":      {"slider.toe", "ripfence.toe", "riving-knife", "score.shift"},
+	"slot.toe":     {"crosscut:", "ripfence.toe"},
 	"tool.caliper": {"riving-knife"}, // its thickness, beside the feelers
 	"event.blade":  {"runout.blade", "runout.flange", "riving-knife", "score.shift"},
 	"event.moved":  {"*"},

@@ -265,13 +265,13 @@ func (st *step) show() {
 	st.echoes(saw, o)
 	if st.fresh {
 		st.effects(saw, o)
-		if len(o.records) > 0 || o.setUser != nil || o.setSaw != nil {
+		if len(o.records) > 0 || len(o.events) > 0 || o.setUser != nil || o.setSaw != nil {
 			o = st.current(saw)
 		}
 	}
 	if o.first != "" {
 		st.follow(o)
-		st.say("before.ask", "First", jobTitle(o.first), "Job", jobTitle(saw.Running.Procedure))
+		st.say("before.ask", "First", titleOf(o.first, saw.Profile), "Job", titleOf(saw.Running.Procedure, saw.Profile))
 		st.interrupt(saw, procedureNamed(o.first))
 		return
 	}
@@ -295,6 +295,9 @@ func (st *step) show() {
 func (st *step) effects(saw *Saw, o outcome) {
 	for _, r := range o.records {
 		st.record(saw, r)
+	}
+	for _, kind := range o.events {
+		st.touch(saw).Events = append(slices.Clone(saw.Events), Event{Kind: kind, Person: st.person.ID, At: st.now})
 	}
 	if o.setSaw != nil {
 		st.touch(saw).Profile = *o.setSaw

@@ -83,7 +83,7 @@ func diagnose(t *Script, symptom string) {
 			if p := procedureNamed(x.procedure); p == nil || !applies(p, t.profile) {
 				x = blame{"wobble", "runout"}
 			}
-			t.Say("trouble."+x.reason, "Job", jobTitle(x.procedure))
+			t.Say("trouble."+x.reason, "Job", titleOf(x.procedure, t.profile))
 			t.Lead(x.procedure)
 			return
 		default:
