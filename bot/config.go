@@ -16,6 +16,8 @@ import (
 	"time"
 
 	"github.com/kelseyhightower/envconfig"
+
+	"shimwright/store/redisstore"
 )
 
 // prefix is that of every setting in the environment.
@@ -239,9 +241,10 @@ func redisURL(f *faults, s string) Secret {
 	if s == "" {
 		return Secret{}
 	}
-	u, err := url.Parse(s)
-	if err != nil || u.Host == "" && u.Scheme != "unix" {
-		f.add("REDIS_URL", "is not the address of a Redis server; give one like redis://localhost:6379/0")
+	// The engine reads it; here only what is no such address at all is found.
+	scheme, rest, _ := strings.Cut(s, "://")
+	if kind, _, _ := strings.Cut(scheme, "+"); rest == "" || kind != "redis" && kind != "rediss" && kind != "unix" {
+		f.add("REDIS_URL", "is not the address of a Redis server; it looks like %s", redisstore.Forms)
 		return Secret{}
 	}
 	return NewSecret(s)

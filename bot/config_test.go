@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"github.com/kelseyhightower/envconfig"
+
+	"shimwright/store/redisstore"
 )
 
 // cleanEnv unsets every variable of the program for a test.
@@ -78,7 +80,7 @@ func TestBadEnvironments(t *testing.T) {
 		{"a name with its port", map[string]string{"HOSTS": "saw.local, bench:8080"},
 			`a setting is wrong: SHIMWRIGHT_HOSTS holds "bench:8080"; give names only, without scheme and port, e.g. saw.local.`},
 		{"no Redis", map[string]string{"REDIS_URL": "localhost"},
-			"a setting is wrong: SHIMWRIGHT_REDIS_URL is not the address of a Redis server; give one like redis://localhost:6379/0."},
+			"a setting is wrong: SHIMWRIGHT_REDIS_URL is not the address of a Redis server; it looks like " + redisstore.Forms + "."},
 		{"no time zone", map[string]string{"ZONE": "Middle/Earth"},
 			`a setting is wrong: SHIMWRIGHT_ZONE is "Middle/Earth", which is not a time zone; give one like Europe/Berlin or America/Chicago.`},
 		{"no level", map[string]string{"LOG": "loud"},

@@ -72,16 +72,24 @@ func newService(t *testing.T, change ...func(*Config)) *service {
 	return newServiceOn(t, filepath.Join(t.TempDir(), "test.db"), newTestClock(), change...)
 }
 
+// newServiceOn starts one on a data file.
 func newServiceOn(t *testing.T, path string, clock *testClock, change ...func(*Config)) *service {
+	t.Helper()
+	inner, err := boltstore.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return newServiceWith(t, inner, clock, change...)
+}
+
+// newServiceWith starts one on an open store, which it closes.
+func newServiceWith(t *testing.T, inner store.Store, clock *testClock, change ...func(*Config)) *service {
 	t.Helper()
 	cfg := testConfig()
 	for _, f := range change {
 		f(&cfg)
 	}
-	inner, err := boltstore.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	var err error
 	s := &service{T: t, store: &faultyStore{Store: inner}, clock: clock, log: &lockedBuffer{},
 		plain: &http.Client{Transport: &http.Transport{}, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
 	s.app, err = newApp(cfg, s.store, clock.now, slog.New(slog.NewJSONHandler(s.log, &slog.HandlerOptions{Level: slog.LevelDebug})))
