@@ -59,6 +59,29 @@ func DefaultProfile() Profile {
 	}
 }
 
+// asCabinet is a profile of a saw without a slider. Distances are common
+// practice, with no published source; the blade is one of ten inches.
+func (p Profile) asCabinet() Profile {
+	if p.Kind == Cabinet {
+		return p
+	}
+	p.Kind, p.Scoring, p.FenceRear, p.FenceThread = Cabinet, false, false, ""
+	p.Stations = []Station{{X: 120, Ys: []calc.Length{0}}, {X: 560, Ys: []calc.Length{0}}}
+	p.FencePivot, p.FenceReach = 150, 450
+	p.Blade = 10 * calc.Inch
+	return p
+}
+
+// asSliding is a profile of a saw with a slider.
+func (p Profile) asSliding() Profile {
+	if p.Kind != Cabinet {
+		return p
+	}
+	d := DefaultProfile()
+	p.Kind, p.Stations, p.FencePivot, p.FenceReach, p.Blade = d.Kind, d.Stations, d.FencePivot, d.FenceReach, d.Blade
+	return p
+}
+
 // DefaultTolerances are common practice, with no published source.
 func DefaultTolerances() Tolerances {
 	return Tolerances{

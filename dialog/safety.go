@@ -1,6 +1,8 @@
 package dialog
 
 import (
+	"slices"
+
 	"shimwright/dialog/guard"
 	"shimwright/dialog/wording"
 )
@@ -16,6 +18,10 @@ func (t *Script) isolated() guard.Isolated {
 	return guard.Isolated{}
 }
 
+// gauged are the jobs whose cuts carry the board on a mitre gauge, where there is
+// no slider.
+var gauged = [...]string{"crosscut-fence", "mitre-positions"}
+
 // ready returns the proof that the saw is ready for one cut, or ends the
 // replay with what is missing for it: a riving knife that fits the mounted
 // blade, for which its own procedure comes first; the plug; the checks.
@@ -27,16 +33,22 @@ func (t *Script) ready() guard.Guarded {
 		return g
 	}
 	iso := t.isolated()
-	sweep := wording.Text{}
-	if t.profile.Kind != Cabinet {
-		sweep = wording.T("safety.guarded.slider")
+	sweep, bolts := wording.T("safety.guarded.slider"), wording.T("safety.bolts.slider")
+	if t.profile.Kind == Cabinet {
+		sweep, bolts = wording.Text{}, wording.T("safety.bolts.table")
+		if t.profile.Trunnion {
+			bolts = wording.T("safety.bolts.trunnion")
+		}
+		if slices.Contains(gauged[:], t.job.Procedure) {
+			sweep = wording.T("safety.guarded.gauge")
+		}
 	}
 	scoring := wording.Text{}
 	if t.profile.Scoring {
 		scoring = wording.T("safety.guarded.scoring")
 	}
 	t.suspend(guard.AskGuarded(iso,
-		wording.T("safety.guarded.ask", "Sweep", sweep, "Scoring", scoring),
+		wording.T("safety.guarded.ask", "Bolts", bolts, "Sweep", sweep, "Scoring", scoring),
 		wording.T("safety.guarded.why")))
 	return guard.Guarded{}
 }

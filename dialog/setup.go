@@ -1,10 +1,15 @@
 package dialog
 
 import (
+	"regexp"
 	"slices"
+	"strconv"
+	"strings"
+	"unicode"
 
 	"shimwright/calc"
 	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
 )
 
@@ -36,19 +41,14 @@ func (setup) Run(t *Script) {
 	}
 	p.Name = t.Words(a)
 
-	a = question(Key{Name: "setup.hand"}, "setup.hand")
-	a.Choices = order(p.Hand == calc.Right, "left", "right", "none")
-	p.Kind, p.Hand = Sliding, calc.Left
-	switch t.Pick(a, wording.Text{}) {
-	case "right":
-		p.Hand = calc.Right
-	case "none":
-		p.Kind = Cabinet
-	}
-
+	setupKind(t, &p)
 	for round := 0; ; round++ {
-		a = question(Key{Name: "setup.accept", Round: round}, "setup.accept", p.summary()...)
-		a.Choices = choices("asis", "supports", "nuts", "blade", "fence", "tools", "tolerances")
+		id, parts := "setup.accept", []string{"asis", "supports", "nuts", "blade", "stops", "fence", "tools", "tolerances"}
+		if p.Kind == Cabinet {
+			id, parts = "setup.cabinet", []string{"asis", "bolts", "blade", "stops", "gauge", "tools", "tolerances"}
+		}
+		a = question(Key{Name: "setup.accept", Round: round}, id, p.summary()...)
+		a.Choices = choices(parts...)
 		part := t.Pick(a, wording.Text{})
 		if part == "asis" {
 			break
@@ -60,8 +60,30 @@ func (setup) Run(t *Script) {
 
 // setupParts are the parts of a profile that can be gone through.
 var setupParts = map[string]func(*Script, int, *Profile){
-	"supports": setupSupports, "nuts": setupNuts, "blade": setupBlade,
-	"fence": setupFence, "tools": setupTools, "tolerances": setupTolerances,
+	"supports": setupSupports, "nuts": setupNuts, "blade": setupBlade, "bolts": setupBolts, "stops": setupStops,
+	"fence": setupFence, "gauge": setupGauge, "tools": setupTools, "tolerances": setupTolerances,
+}
+
+// setupKind asks for the side of the slider, or for that of the mitre slot on a
+// saw without one. A saw that turns out to be of the other kind begins with
+// what is common for it.
+func setupKind(t *Script, p *Profile) {
+	a := question(Key{Name: "setup.hand"}, "setup.hand")
+	a.Choices = order(p.Hand == calc.Right, "left", "right", "none")
+	if p.Kind == Cabinet {
+		a.Choices = choices("none", "left", "right")
+	}
+	side := t.Pick(a, wording.Text{})
+	if side == "none" {
+		*p = p.asCabinet()
+		side = t.pickOf("setup.slot", 0, order(p.Hand == calc.Right, "left", "right"))
+	} else {
+		*p = p.asSliding()
+	}
+	p.Hand = calc.Left
+	if side == "right" {
+		p.Hand = calc.Right
+	}
 }
 
 // has reports whether a question was answered in this job.
@@ -83,7 +105,11 @@ func (p Profile) summary() []any {
 	if !p.RaiseCCW {
 		way = "way.cw"
 	}
-	return []any{"Stations", len(p.Stations), "Each", len(p.Stations[0].Ys),
+	bolts := "setup.bolts.table"
+	if p.Trunnion {
+		bolts = "setup.bolts.trunnion"
+	}
+	return []any{"Bolts", wording.T(bolts), "Stations", len(p.Stations), "Each", len(p.Stations[0].Ys),
 		"Length", wording.Size{Value: p.Stations[len(p.Stations)-1].X - p.Stations[0].X, Coarse: true},
 		"Thread", wording.Raw(p.Thread), "Way", wording.T(way),
 		"Blade", wording.Size{Value: p.Blade, Coarse: true},
@@ -165,24 +191,129 @@ func setupNuts(t *Script, r int, p *Profile) {
 	p.Spanner = t.number("setup.spanner", r, 0, p.Spanner, dimension(50, 1000))
 }
 
+// setupBolts asks what sets the blade along the mitre slot, and where its bolts
+// are.
+func setupBolts(t *Script, r int, p *Profile) {
+	p.Trunnion = t.pickOf("setup.bolts", r, order(p.Trunnion, "table", "trunnion")) == "trunnion"
+	front, rear := p.Stations[0].X, p.Stations[len(p.Stations)-1].X
+	front = t.number("setup.boltfront", r, 0, front, dimension(-500, 3000))
+	rear = t.number("setup.boltrear", r, 0, max(rear, front+100), dimension(front+50, 4000))
+	p.Stations = []Station{{X: front, Ys: p.Stations[0].Ys[:1]}, {X: rear, Ys: p.Stations[0].Ys[:1]}}
+}
+
 func setupBlade(t *Script, r int, p *Profile) {
 	p.Blade = t.number("setup.blade", r, 0, p.Blade, dimension(100, 1000))
 	p.TiltLeft = t.pickOf("setup.tilt", r, order(!p.TiltLeft, "left", "right")) == "left"
-	p.Scoring = t.pickOf("setup.scoring", r, order(p.Scoring, "no", "yes")) == "yes"
+	if p.Kind != Cabinet {
+		p.Scoring = t.pickOf("setup.scoring", r, order(p.Scoring, "no", "yes")) == "yes"
+	}
+}
+
+func setupStops(t *Script, r int, p *Profile) {
+	p.Stops = t.degrees("setup.stops", r, p.Stops, stopLeast, stopMost)
+}
+
+// Bevel stops and mitre positions that can be asked for, in degrees.
+const (
+	stopLeast = 5
+	stopMost  = 75
+	stopsMost = 6
+)
+
+// degrees asks for a list of angles: "45", "22.5 and 45", "none".
+func (t *Script) degrees(name string, round int, now []float64, least, most float64) []float64 {
+	none := wording.T("choice.nothing")
+	shown := none
+	if len(now) > 0 {
+		var list wording.List
+		for _, v := range now {
+			list = append(list, wording.Raw(degreesOf(v)))
+		}
+		shown = wording.T("setup.degrees", "List", list)
+	}
+	for i := 0; ; i++ {
+		a := question(Key{Name: name, Round: round, Index: i}, name, "Default", shown)
+		a.Choices = []guard.Choice{{Value: "now", Text: shown}}
+		text := t.Words(a)
+		if t.says("words.none", text) {
+			return nil
+		}
+		if v, ok := angles(text, least, most); ok {
+			return v
+		}
+		t.Say("setup.degrees.bad", "Least", int(least), "Most", int(most))
+	}
+}
+
+// says reports whether a text is one of the alternatives of a catalogue entry.
+func (t *Script) says(id, text string) bool {
+	return slices.ContainsFunc(wording.NewVoice(t.person.Lang, reading.MM).Phrases(id), func(p string) bool {
+		return strings.EqualFold(strings.Trim(text, " ."), p)
+	})
+}
+
+// halves finds half degrees that are written with a comma.
+var halves = regexp.MustCompile(`(\d),5\b`)
+
+// angles reads a list of angles in degrees, in any order and each once.
+func angles(text string, least, most float64) ([]float64, bool) {
+	var out []float64
+	for _, f := range strings.FieldsFunc(halves.ReplaceAllString(text, "$1.5"), func(r rune) bool { return !unicode.IsDigit(r) && r != '.' }) {
+		v, err := strconv.ParseFloat(strings.Trim(f, "."), 64)
+		if err != nil || v < least || v > most {
+			return nil, false
+		}
+		if !slices.Contains(out, v) {
+			out = append(out, v)
+		}
+	}
+	slices.Sort(out)
+	return out, len(out) > 0 && len(out) <= stopsMost
 }
 
 func setupFence(t *Script, r int, p *Profile) {
 	p.FenceRear = t.pickOf("setup.fenceplace", r, order(p.FenceRear, "front", "rear")) == "rear"
-	p.FencePivot = t.number("setup.pivot", r, 0, p.FencePivot, dimension(0, 4000))
+	setupLever(t, r, p, "setup.pivot", "setup.reach")
 	for i := 0; ; i++ {
-		reach := t.number("setup.reach", r, i, p.FenceReach, dimension(0, 4000))
-		if (reach - p.FencePivot).Abs() >= 50 {
-			p.FenceReach = reach
-			break
+		now := wording.Raw(p.FenceThread)
+		if p.FenceThread == "" {
+			now = wording.T("choice.nothing")
 		}
-		t.Say("setup.reach.bad")
+		a := question(Key{Name: "setup.fencescrew", Round: r, Index: i}, "setup.fencescrew", "Default", now)
+		a.Choices = []guard.Choice{{Value: "now", Text: now}}
+		name := t.Words(a)
+		if th, err := calc.ThreadByName(name); err == nil {
+			p.FenceThread = th.Name
+			return
+		}
+		if t.says("words.none", name) {
+			p.FenceThread = ""
+			return
+		}
+		t.Say("setup.thread.bad")
 	}
 }
+
+// setupGauge asks for what a mitre gauge has of a crosscut fence.
+func setupGauge(t *Script, r int, p *Profile) {
+	setupLever(t, r, p, "setup.gaugepivot", "setup.gaugeend")
+}
+
+// setupLever asks where a fence turns and where it is moved.
+func setupLever(t *Script, r int, p *Profile, pivot, reach string) {
+	p.FencePivot = t.number(pivot, r, 0, p.FencePivot, dimension(0, 4000))
+	for i := 0; ; i++ {
+		at := t.number(reach, r, i, p.FenceReach, dimension(0, 4000))
+		if (at - p.FencePivot).Abs() >= fenceLever {
+			p.FenceReach = at
+			return
+		}
+		t.Say("setup.reach.bad", "Least", wording.Size{Value: fenceLever, Coarse: true})
+	}
+}
+
+// fenceLever is the least distance between a fence's pivot and its adjuster.
+const fenceLever = calc.Length(50)
 
 func setupTools(t *Script, r int, p *Profile) {
 	kept := func(kind string, res calc.Length) Tool { return Tool{Kind: kind, Resolution: res} }
@@ -224,7 +355,9 @@ func inchLeaves() []calc.Length {
 }
 
 func setupTolerances(t *Script, r int, p *Profile) {
-	p.Tol.LevelHigh = t.number("setup.tol.level", r, 0, p.Tol.LevelHigh, dimension(0.02, 0.5))
+	if p.Kind != Cabinet {
+		p.Tol.LevelHigh = t.number("setup.tol.level", r, 0, p.Tol.LevelHigh, dimension(0.02, 0.5))
+	}
 	p.Tol.ToeHigh = t.number("setup.tol.toe", r, 0, p.Tol.ToeHigh, dimension(0.01, 0.3))
 	p.Tol.Crosscut = t.number("setup.tol.crosscut", r, 0, p.Tol.Crosscut, dimension(0.01, 0.5))
 	p.Tol.RipHigh = t.number("setup.tol.rip", r, 0, p.Tol.RipHigh, dimension(0.01, 0.3))
