@@ -1,6 +1,6 @@
 // Package draw renders the pictures that come with an adjustment: the slider,
 // the crosscut fence, the rail or the blade, what was read at each place and
-// what to move there.
+// what to move there; and the charts of how a characteristic moved over time.
 //
 // A picture is described by a dialog.Drawing, which is stored; PNG and SVG are
 // rendered from it when it is fetched, both by the same routine. Every word in a
@@ -22,6 +22,7 @@ import (
 	"fmt"
 	"image/png"
 	"math"
+	"regexp"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
@@ -38,6 +39,7 @@ const (
 	KindFence    = "fence"    // crosscut fence from above
 	KindRail     = "rail"     // rail of the rip fence from above: to the rear and to the front
 	KindTilt     = "tilt"     // blade from the front
+	KindChart    = "chart"    // course of one characteristic over time
 )
 
 // MaxPoints is the largest number of points of one drawing: eight stations of
@@ -65,32 +67,75 @@ func PNG(d dialog.Drawing) ([]byte, error) {
 // Its text is text, in a sans-serif face of the reader's system that is as wide
 // as Arial where there is one.
 func SVG(d dialog.Drawing) ([]byte, error) {
-	s, err := compose(d)
+	s, body, err := elements(d)
 	if err != nil {
 		return nil, err
+	}
+	var b bytes.Buffer
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%.0f" height="%.0f" viewBox="0 0 %.0f %.0f" role="img" aria-labelledby="t d">`+"\n",
+		s.w, s.h, s.w, s.h)
+	fmt.Fprintf(&b, "<title id=\"t\">%s</title>\n<desc id=\"d\">%s</desc>\n", escape(d.Title), escape(d.Alt))
+	b.Write(body)
+	return b.Bytes(), nil
+}
+
+// Inline returns the drawing as an SVG element to stand in a page of HTML. It
+// has no size of its own and no style attributes, which a strict content
+// security policy forbids: everything is in presentation attributes (SVG 2, 6.6),
+// which a page may override. name is a prefix of its ids, one for each drawing
+// of a page.
+func Inline(d dialog.Drawing, name string) ([]byte, error) {
+	s, body, err := elements(d)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	name = escape(name)
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %.0f %.0f" role="img" aria-labelledby="%s-t %s-d">`+"\n", s.w, s.h, name, name)
+	fmt.Fprintf(&b, "<title id=\"%s-t\">%s</title>\n<desc id=\"%s-d\">%s</desc>\n", name, escape(d.Title), name, escape(d.Alt))
+	b.Write(styled.ReplaceAllFunc(body, attributes))
+	return b.Bytes(), nil
+}
+
+// styled finds the style attribute of an element; a quotation mark in a text is
+// escaped, so this matches attributes only.
+var styled = regexp.MustCompile(`style="[^"]*"`)
+
+// attributes writes a style attribute as presentation attributes.
+func attributes(style []byte) []byte {
+	var b bytes.Buffer
+	list := bytes.TrimSuffix(bytes.TrimPrefix(style, []byte(`style="`)), []byte(`"`))
+	for _, d := range bytes.Split(list, []byte(";")) {
+		if name, value, ok := bytes.Cut(d, []byte(":")); ok {
+			fmt.Fprintf(&b, `%s="%s" `, bytes.TrimSpace(name), bytes.TrimSpace(value))
+		}
+	}
+	return bytes.TrimSuffix(b.Bytes(), []byte(" "))
+}
+
+// elements returns the elements of a drawing and the end of its svg element.
+func elements(d dialog.Drawing) (*scene, []byte, error) {
+	s, err := compose(d)
+	if err != nil {
+		return nil, nil, err
 	}
 	c := vgsvg.NewWith(vgsvg.UseWH(vg.Length(s.w), vg.Length(s.h)))
 	s.ground(c)
 	s.render(c)
 	var body bytes.Buffer
 	if _, err := c.WriteTo(&body); err != nil {
-		return nil, fmt.Errorf("draw: writing the SVG document of %q: %w", d.Title, err)
+		return nil, nil, fmt.Errorf("draw: writing the SVG document of %q: %w", d.Title, err)
 	}
 	// The library's own head has neither title nor description, and a size in
 	// points; ours takes its place. Its first group begins the drawing.
 	_, rest, ok := bytes.Cut(body.Bytes(), []byte("<g "))
 	if !ok {
-		return nil, fmt.Errorf("draw: the SVG document of %q has no content", d.Title)
+		return nil, nil, fmt.Errorf("draw: the SVG document of %q has no content", d.Title)
 	}
-	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%.0f" height="%.0f" viewBox="0 0 %.0f %.0f" role="img" aria-labelledby="t d">`+"\n",
-		s.w, s.h, s.w, s.h)
-	fmt.Fprintf(&b, "<title id=\"t\">%s</title>\n<desc id=\"d\">%s</desc>\n", escape(d.Title), escape(d.Alt))
 	// A quotation mark in a text is escaped, so this matches attributes only.
-	b.WriteString("<g ")
-	b.Write(bytes.ReplaceAll(rest, []byte(`style="font-family:Liberation Sans;`),
-		[]byte(`style="font-family:'Liberation Sans',Arial,Helvetica,sans-serif;`)))
-	return b.Bytes(), nil
+	rest = bytes.ReplaceAll(rest, []byte(`style="font-family:Liberation Sans;`),
+		[]byte(`style="font-family:'Liberation Sans',Arial,Helvetica,sans-serif;`))
+	return s, append([]byte("<g "), rest...), nil
 }
 
 // escape returns s as XML character data; what XML does not allow at all
@@ -124,6 +169,8 @@ func compose(d dialog.Drawing) (*scene, error) {
 		drawRail(s, d)
 	case KindTilt:
 		drawTilt(s, d)
+	case KindChart:
+		drawChart(s, d)
 	}
 	s.h = math.Ceil(s.y + margin)
 	return s, nil
@@ -157,6 +204,11 @@ func check(d dialog.Drawing) error {
 			return fmt.Errorf("draw: a tilt of %.3f rad from upright is more than a third of a half turn", d.Tilt.Nominal)
 		}
 		numbers = append(numbers, d.Tilt.Nominal, d.Tilt.Error)
+	case KindChart:
+		if d.Chart == nil || len(d.Chart.Points) == 0 {
+			return fmt.Errorf("draw: a drawing of kind %q needs points", d.Kind)
+		}
+		numbers = append(chartNumbers(d.Chart), bandNumbers(d.Chart)...)
 	default:
 		return fmt.Errorf("draw: no drawing of kind %q", d.Kind)
 	}

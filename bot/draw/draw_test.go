@@ -94,6 +94,15 @@ func said(d dialog.Drawing) []string {
 	if f := d.Tilt; f != nil {
 		out = append(out, f.Text, f.Move)
 	}
+	if c := d.Chart; c != nil {
+		out = append(out, c.Words.Found, c.Words.Left, c.Words.Tolerance)
+		if c.Line != nil {
+			out = append(out, c.Words.Line)
+		}
+		if !c.Next.IsZero() {
+			out = append(out, c.Words.Next)
+		}
+	}
 	return out
 }
 

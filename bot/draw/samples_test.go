@@ -2,6 +2,7 @@ package draw
 
 import (
 	"fmt"
+	"maps"
 	"math"
 
 	"shimwright/calc"
@@ -117,5 +118,6 @@ func samples() map[string]dialog.Drawing {
 	out["tilt-45-right"] = tilt(math.Pi/4, -0.002, false)
 	out["tilt-90-left"] = tilt(0, 0.002, true)
 	out["tilt-90-true"] = tilt(0, 0, true)
+	maps.Copy(out, charts())
 	return out
 }
