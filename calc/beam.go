@@ -10,6 +10,7 @@ import (
 // Limits beyond which a dimension is a slip.
 const (
 	farthest Length = 100_000
+	finest   Length = 0.1
 	coarsest Length = 50
 )
 
@@ -38,8 +39,8 @@ func newFrame(supports []Support) (frame, error) {
 			return f, bad("supports", "stand farther away than any machine is long")
 		case s.Pitch <= 0:
 			return f, bad("supports", "have a thread pitch that is not positive")
-		case s.Pitch > coarsest:
-			return f, bad("supports", "have a thread coarser than any")
+		case s.Pitch < finest || s.Pitch > coarsest:
+			return f, bad("supports", "have a thread finer or coarser than any")
 		}
 		f.x[i], f.y[i], order[i] = float64(s.X), float64(s.Y), i
 	}

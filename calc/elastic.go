@@ -1,6 +1,7 @@
 package calc
 
 import (
+	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
@@ -63,6 +64,9 @@ const (
 	// of studs across a carriage is rarely measured to better than this, and
 	// a beam as short as that would be absurdly stiff. Practice, no source.
 	sameStation Length = 20
+
+	// mostStiffness is beyond rigid: the answer to a nut no longer changes.
+	mostStiffness = 1e12
 
 	// A new model: 0.04, and a factor of twenty either side. A carriage of
 	// aluminium or cast iron (EI/ℓ³ about 10³ … 10⁵ N/mm between neighbouring
@@ -188,6 +192,12 @@ func (m Model) check() error {
 		if v.value < 0 {
 			return bad(v.name, "is negative")
 		}
+		if v.value > mostStiffness {
+			return bad(v.name, "is larger than of anything rigid")
+		}
+	}
+	if m.Spread > 20 {
+		return bad("Spread", "is more than nothing known at all")
 	}
 	return nil
 }
@@ -201,11 +211,15 @@ func (m Model) modes() (modes, error) {
 	if err != nil {
 		return modes{}, err
 	}
-	twist := 0.0
-	if m.Stiffness > 0 {
-		twist = m.Torsion / m.Stiffness
+	return f.modes(m.twist())
+}
+
+// twist returns the ratio of Torsion to Stiffness; any will do where both are 0.
+func (m Model) twist() float64 {
+	if m.Stiffness == 0 {
+		return 0
 	}
-	return f.modes(twist)
+	return math.Min(mostStiffness, m.Torsion/m.Stiffness)
 }
 
 func sq(v float64) float64 { return v * v }

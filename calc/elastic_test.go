@@ -275,19 +275,20 @@ func TestStationsAndLines(t *testing.T) {
 func TestSupportsThatCannotBeUsed(t *testing.T) {
 	bad := func(change func(s []Support) []Support) []Support { return change(grid(3, 500, 160)) }
 	for name, s := range map[string][]Support{
-		"none":               nil,
-		"one":                line(1, 100),
-		"all at one station": {{X: 0, Y: 0, Pitch: 1}, {X: 5, Y: 160, Pitch: 1}},
-		"nine stations":      line(9, 300),
-		"three at a station": append(grid(2, 500, 160), Support{X: 100, Y: 330, Pitch: 1}),
-		"two at one place":   append(line(2, 500), Support{X: 505, Y: 3, Pitch: 1}),
-		"NaN":                bad(func(s []Support) []Support { s[1].X = Length(math.NaN()); return s }),
-		"infinite":           bad(func(s []Support) []Support { s[1].Y = Length(math.Inf(1)); return s }),
-		"pitch NaN":          bad(func(s []Support) []Support { s[1].Pitch = Length(math.NaN()); return s }),
-		"no pitch":           bad(func(s []Support) []Support { s[2].Pitch = 0; return s }),
-		"backward pitch":     bad(func(s []Support) []Support { s[2].Pitch = -1; return s }),
-		"pitch in metres":    bad(func(s []Support) []Support { s[2].Pitch = 1500; return s }),
-		"beyond the horizon": bad(func(s []Support) []Support { s[2].X = 1e9; return s }),
+		"none":                 nil,
+		"one":                  line(1, 100),
+		"all at one station":   {{X: 0, Y: 0, Pitch: 1}, {X: 5, Y: 160, Pitch: 1}},
+		"nine stations":        line(9, 300),
+		"three at a station":   append(grid(2, 500, 160), Support{X: 100, Y: 330, Pitch: 1}),
+		"two at one place":     append(line(2, 500), Support{X: 505, Y: 3, Pitch: 1}),
+		"NaN":                  bad(func(s []Support) []Support { s[1].X = Length(math.NaN()); return s }),
+		"infinite":             bad(func(s []Support) []Support { s[1].Y = Length(math.Inf(1)); return s }),
+		"pitch NaN":            bad(func(s []Support) []Support { s[1].Pitch = Length(math.NaN()); return s }),
+		"no pitch":             bad(func(s []Support) []Support { s[2].Pitch = 0; return s }),
+		"backward pitch":       bad(func(s []Support) []Support { s[2].Pitch = -1; return s }),
+		"no thread is so fine": bad(func(s []Support) []Support { s[2].Pitch = 1e-3; return s }),
+		"pitch in metres":      bad(func(s []Support) []Support { s[2].Pitch = 1500; return s }),
+		"beyond the horizon":   bad(func(s []Support) []Support { s[2].X = 1e9; return s }),
 	} {
 		_, err := NewModel(s)
 		t.Run(name, func(t *testing.T) { refused(t, err, "supports") })
@@ -305,6 +306,8 @@ func TestModelsThatCannotBeUsed(t *testing.T) {
 		{"Stiffness", func(m *Model) { m.Stiffness = math.Inf(1) }},
 		{"Torsion", func(m *Model) { m.Torsion = math.NaN() }},
 		{"Spread", func(m *Model) { m.Spread = -0.1 }},
+		{"Spread", func(m *Model) { m.Spread = 50 }},
+		{"Stiffness", func(m *Model) { m.Stiffness = 1e20 }},
 		{"supports", func(m *Model) { m.Supports[0].Pitch = -2 }},
 	} {
 		m := model(t, grid(3, 500, 160))

@@ -6,13 +6,13 @@ import "math"
 // the history fits it. Per pass, with r the changes of height that it leaves
 // unexplained and S their covariance, χ² = Σ rᵀS⁻¹r.
 type guess struct {
-	stiffness, torsion float64
-	twist              int       // index of its modes
-	prior              float64   // −2·ln of its prior probability
-	m                  []float64 // influence, n × n
-	chi                float64
-	inv                [][]float64 // S⁻¹
-	weighed            [][]float64 // S⁻¹·r
+	stiffness float64
+	twist     int       // index of its ratio and modes
+	prior     float64   // −2·ln of its prior probability
+	m         []float64 // influence, n × n
+	chi       float64
+	inv       [][]float64 // S⁻¹
+	weighed   [][]float64 // S⁻¹·r
 }
 
 // score is −2·ln of the posterior probability, but for a constant.
@@ -47,10 +47,7 @@ func (l *learner) guess(f frame) error {
 		}
 	}
 	for k, tw := range twists {
-		t := twist{prior: sq(tw / 1.2)}
-		if l.m.Stiffness > 0 {
-			t.ratio = l.m.Torsion / l.m.Stiffness * math.Exp(tw)
-		}
+		t := twist{prior: sq(tw / 1.2), ratio: l.m.twist() * math.Exp(tw)}
 		var err error
 		if t.modes, err = f.modes(t.ratio); err != nil {
 			return err
@@ -83,7 +80,6 @@ func (l *learner) newGuess(k int, log float64) guess {
 	if l.m.Spread > 0 {
 		g.prior += math.Min(16, sq(log/l.m.Spread))
 	}
-	g.torsion = g.stiffness * t.ratio
 	l.m.influence(t.modes, g.stiffness, g.m)
 	if t.shape != nil {
 		g.prior -= 2 * t.modes.evidence(g.stiffness, t.shape, l.u)

@@ -211,12 +211,10 @@ func (l *learner) model() Model {
 	if l.contradicted(best.chi) {
 		return l.direct(m)
 	}
-	if m.Spread > 0 {
+	if l.vague() {
 		mean, spread := l.stiffness()
-		m.Stiffness, m.Spread = math.Exp(mean), math.Max(leastSpread, spread)
-		if best.stiffness > 0 {
-			m.Torsion = m.Stiffness * best.torsion / best.stiffness
-		}
+		m.Stiffness, m.Spread = math.Min(mostStiffness, math.Exp(mean)), math.Max(leastSpread, spread)
+		m.Torsion = math.Min(mostStiffness, m.Stiffness*l.twists[best.twist].ratio)
 	}
 	m.Gain = l.refine(best)
 	return m

@@ -432,7 +432,7 @@ func (s *search) worthwhile(out []int) bool {
 		slight = slight && s.now[i].miss(s.h[i])*s.perSigma[i] < 2
 	}
 	if slight {
-		return slices.ContainsFunc(s.best, func(k int) bool { return k != 0 })
+		return s.any()
 	}
 	s.reset()
 	s.price = 0
@@ -448,6 +448,9 @@ func (s *search) worthwhile(out []int) bool {
 // progress says whether the best turns leave less to do, or bring the heights
 // that are out nearer to the window by a tenth of what one pass can do.
 func (s *search) progress(out []int) bool {
+	if !s.any() {
+		return false
+	}
 	left := s.seconds - s.o.ReadingTime*float64(s.n)
 	for _, k := range s.best {
 		left -= s.price * float64(b2i(k != 0))
@@ -462,6 +465,11 @@ func (s *search) progress(out []int) bool {
 		able += s.reach[i]
 	}
 	return before-after > 0.1*able
+}
+
+// any says whether the best turns turn any nut.
+func (s *search) any() bool {
+	return slices.ContainsFunc(s.best, func(k int) bool { return k != 0 })
 }
 
 // reset takes the turns in hand back to nothing.
