@@ -29,7 +29,7 @@ const intakePath = "/v1/channels/"
 
 // Limits of what a network brings.
 const (
-	intakeBody    = 1 << 20 // bytes of a call: a homeserver gathers many events in one
+	intakeBody    = 4 << 20 // bytes of a call: a homeserver gathers many events in one
 	networkRate   = 100     // messages a second of one network, all senders together
 	networkBurst  = 1000
 	toldAgain     = 30 * 24 * time.Hour // before a stranger is told once more

@@ -199,6 +199,9 @@ func oversize(t *testing.T, rig Rig, c channel.Channel) {
 		t.Errorf("of a text of %d bytes %d arrive", len(long), len(in.Text))
 	}
 	in, _, err := c.Receive(rig.In.Text("l-2", strings.Repeat("x", 1<<20), arrival))
+	if err == nil && len(in) == 1 && in[0].Kind == channel.KindOther && in[0].Text == "" {
+		return // taken as something that is no answer: a refusal would hold up what comes behind it
+	}
 	refused(t, rig, in, err, http.StatusRequestEntityTooLarge, http.StatusBadRequest)
 }
 

@@ -1,0 +1,437 @@
+package matrix
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"context"
+	"errors"
+
+	"shimwright/bot/channel"
+	"shimwright/bot/channel/channeltest"
+)
+
+const (
+	us   = "@shimwright:shop.test"
+	kim  = "@kim:shop.test"
+	room = "!bench:shop.test"
+)
+
+func options(home string) Options {
+	return Options{Homeserver: home, User: us, ASToken: channeltest.Canary + "as", HSToken: channeltest.Canary + "hs", Now: time.Now}
+}
+
+func open(t testing.TB, o Options) *Channel {
+	t.Helper()
+	c, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+type object = map[string]any
+
+// put is a transaction of the homeserver.
+func put(body []byte, at time.Time) channel.Request {
+	return channel.Request{Method: "PUT", Path: "/_matrix/app/v1/transactions/7", At: at, Query: url.Values{}, Body: body,
+		Header: http.Header{"Authorization": {"Bearer " + channeltest.Canary + "hs"}}}
+}
+
+func transaction(at time.Time, events ...object) channel.Request {
+	b, err := json.Marshal(object{"events": events})
+	if err != nil {
+		panic(err)
+	}
+	return put(b, at)
+}
+
+// happened is an event from kim.
+func happened(id, kind string, content object, at time.Time) object {
+	return object{"event_id": "$" + id, "type": kind, "room_id": room, "sender": kim, "origin_server_ts": at.UnixMilli(), "content": content}
+}
+
+func said(id, text string, at time.Time) object {
+	return happened(id, "m.room.message", object{"msgtype": "m.text", "body": text}, at)
+}
+
+func TestConformance(t *testing.T) {
+	channeltest.Run(t, channeltest.Rig{
+		New: func(t testing.TB, url string) channel.Channel { return open(t, options(url)) },
+		To:  room,
+		In: &channeltest.In{
+			Text: func(id, text string, at time.Time) channel.Request { return transaction(at, said(id, text, at)) },
+			Batch: func(ids, texts []string, at time.Time) channel.Request {
+				var all []object
+				for i := range ids {
+					all = append(all, said(ids[i], texts[i], at))
+				}
+				return transaction(at, all...)
+			},
+			Raw: put,
+			Of: map[channel.Kind]func(string, time.Time) channel.Request{
+				channel.KindEdit: func(id string, at time.Time) channel.Request {
+					return transaction(at, happened(id, "m.room.message", object{"msgtype": "m.text", "body": "* 0.05",
+						"m.new_content": object{"msgtype": "m.text", "body": "0.05"},
+						"m.relates_to":  object{"rel_type": "m.replace", "event_id": "$first"}}, at))
+				},
+				channel.KindPicture: func(id string, at time.Time) channel.Request {
+					return transaction(at, happened(id, "m.room.message", object{"msgtype": "m.image", "body": "a.jpg", "url": "mxc://x/y"}, at))
+				},
+				channel.KindRecording: func(id string, at time.Time) channel.Request {
+					return transaction(at, happened(id, "m.room.message", object{"msgtype": "m.audio", "body": "a.ogg"}, at))
+				},
+				channel.KindOther: func(id string, at time.Time) channel.Request {
+					return transaction(at, happened(id, "m.sticker", object{"body": "thumb"}, at))
+				},
+				channel.KindSecret: func(id string, at time.Time) channel.Request {
+					return transaction(at, happened(id, "m.room.encrypted", object{"algorithm": "m.megolm.v1.aes-sha2"}, at))
+				},
+				channel.KindInvite: func(id string, at time.Time) channel.Request {
+					e := happened(id, "m.room.member", object{"membership": "invite", "is_direct": true}, at)
+					e["state_key"] = us
+					return transaction(at, e)
+				},
+			},
+			Forge: map[string]func(channel.Request) channel.Request{
+				"no token":    func(r channel.Request) channel.Request { r.Header.Del("Authorization"); return r },
+				"wrong token": func(r channel.Request) channel.Request { r.Header.Set("Authorization", "Bearer x"); return r },
+				"our own token": func(r channel.Request) channel.Request {
+					r.Header.Set("Authorization", "Bearer "+channeltest.Canary+"as")
+					return r
+				},
+				"wrong token in the query": func(r channel.Request) channel.Request {
+					r.Header.Del("Authorization")
+					r.Query = url.Values{"access_token": {"x"}}
+					return r
+				},
+				"other place": func(r channel.Request) channel.Request { r.Path = "/"; return r },
+				"other way":   func(r channel.Request) channel.Request { r.Method = "POST"; return r },
+			},
+		},
+		Out: &channeltest.Out{
+			Accept: func(w http.ResponseWriter, r *http.Request) { fmt.Fprint(w, `{"event_id":"$e"}`) },
+			Seen: func(r *http.Request, body []byte) (string, string, bool) {
+				if r.Header.Get("Authorization") != "Bearer "+channeltest.Canary+"as" || r.URL.Query().Get("user_id") != us {
+					t.Errorf("called as %q", r.URL.Query().Get("user_id"))
+				}
+				at := strings.Split(r.URL.EscapedPath(), "/")
+				if !strings.Contains(r.URL.Path, "/send/") {
+					return "", "", false
+				}
+				if r.URL.Path != "/_matrix/client/v3/rooms/"+room+"/send/m.room.message/"+at[len(at)-1] {
+					t.Errorf("called %s", r.URL.Path)
+				}
+				var m text
+				if err := json.Unmarshal(body, &m); err != nil || m.Kind != "m.text" || m.Format == "" || m.Formatted == "" {
+					t.Errorf("sent %s: %v", body, err)
+				}
+				return at[len(at)-1], m.Body, true
+			},
+			Refuse: refusing("M_FORBIDDEN"),
+			Throttle: func(w http.ResponseWriter, r *http.Request) {
+				w.WriteHeader(http.StatusTooManyRequests)
+				fmt.Fprint(w, `{"errcode":"M_LIMIT_EXCEEDED","error":"Too many requests","retry_after_ms":7000}`)
+			},
+		},
+	})
+}
+
+func refusing(code string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		w.WriteHeader(http.StatusForbidden)
+		fmt.Fprintf(w, `{"errcode":%q,"error":"no"}`, code)
+	}
+}
+
+// What is not for us, or not from a person, gives nothing; a bad event takes
+// no good one with it.
+func TestIgnores(t *testing.T) {
+	c := open(t, options("http://127.0.0.1:9"))
+	at := time.Now()
+	own := said("own", "hello", at)
+	own["sender"] = us
+	other := happened("m", "m.room.member", object{"membership": "invite"}, at)
+	other["state_key"] = "@sam:shop.test"
+	joined := happened("j", "m.room.member", object{"membership": "join"}, at)
+	joined["state_key"] = us
+	in, _, err := c.Receive(transaction(at, own, other, joined,
+		happened("n", "m.room.message", object{"msgtype": "m.notice", "body": "beep"}, at),
+		happened("r", "m.reaction", object{"m.relates_to": object{"rel_type": "m.annotation", "event_id": "$x", "key": "👍"}}, at),
+		happened("d", "m.room.redaction", object{}, at),
+		happened("t", "m.room.topic", object{"topic": "x"}, at),
+		happened("k", "m.room.message", object{"msgtype": "m.key.verification.request", "body": "x"}, at),
+		happened("x", "m.room.message", object{}, at),
+		object{"event_id": 7, "type": "m.room.message"},
+		object{"type": "m.room.message", "sender": kim, "room_id": room},
+		said("good", "done", at),
+	))
+	if err != nil || len(in) != 1 || in[0].Text != "done" {
+		t.Errorf("received %+v, %v; want the one good message", in, err)
+	}
+	for _, path := range []string{"/_matrix/app/v1/users/" + us, "/users/" + us} {
+		r := put(nil, at)
+		r.Method, r.Path = "GET", path
+		if _, ack, err := c.Receive(r); err != nil || ack.Status != 200 {
+			t.Errorf("GET %s: %v", path, err)
+		}
+		r.Path = strings.Replace(path, "shimwright", "someone", 1)
+		if _, _, err := c.Receive(r); err == nil {
+			t.Errorf("GET %s: we are that user too", r.Path)
+		}
+	}
+	ping := put([]byte(`{"transaction_id":"x"}`), at)
+	ping.Method, ping.Path = "POST", "/_matrix/app/v1/ping"
+	if _, ack, err := c.Receive(ping); err != nil || string(ack.Body) != "{}" {
+		t.Errorf("a ping is answered %s, %v", ack.Body, err)
+	}
+	old := transaction(at, said("old", "done", at))
+	old.Header, old.Path, old.Query = http.Header{}, "/transactions/7", url.Values{"access_token": {channeltest.Canary + "hs"}}
+	if in, _, err := c.Receive(old); err != nil || len(in) != 1 {
+		t.Errorf("in the way of an old homeserver: %+v, %v", in, err)
+	}
+}
+
+func TestTexts(t *testing.T) {
+	c := open(t, options("http://127.0.0.1:9"))
+	at := time.Now()
+	reply := object{"m.in_reply_to": object{"event_id": "$x"}}
+	for _, x := range []struct {
+		content object
+		kind    channel.Kind
+		want    string
+	}{
+		{object{"msgtype": "m.text", "body": "0.05"}, channel.KindText, "0.05"},
+		{object{"msgtype": "m.emote", "body": "is done"}, channel.KindText, "is done"},
+		{object{"msgtype": "m.text", "body": "> <@shimwright:shop.test> How high?\n> Low is minus.\n\n0.05", "m.relates_to": reply}, channel.KindText, "0.05"},
+		{object{"msgtype": "m.text", "body": "0.05", "m.relates_to": reply}, channel.KindText, "0.05"},
+		{object{"msgtype": "m.text", "body": "> 0.05"}, channel.KindText, "> 0.05"},
+		{object{"msgtype": "m.text", "body": "> 0.05", "m.relates_to": reply}, channel.KindText, "> 0.05"},
+		{object{"msgtype": "m.image", "body": "dial.jpg", "filename": "dial.jpg"}, channel.KindPicture, ""},
+		{object{"msgtype": "m.image", "body": "3 thou low", "filename": "dial.jpg"}, channel.KindPicture, "3 thou low"},
+		{object{"msgtype": "m.video", "body": "x"}, channel.KindRecording, ""},
+		{object{"msgtype": "m.file", "body": "x"}, channel.KindOther, ""},
+		{object{"msgtype": "m.text", "body": strings.Repeat("x", 20_000)}, channel.KindOther, ""},
+	} {
+		in, _, err := c.Receive(transaction(at, happened("e", "m.room.message", x.content, at)))
+		if err != nil || len(in) != 1 || in[0].Kind != x.kind || in[0].Text != x.want {
+			t.Errorf("%v gives %+v, %v; want %s %q", x.content, in, err, x.kind, x.want)
+		}
+	}
+	float := said("f", "x", at)
+	float["origin_server_ts"] = 1.5e12
+	if in, _, _ := c.Receive(transaction(at, float)); len(in) != 1 || in[0].SentAt.UnixMilli() != 1.5e12 {
+		t.Errorf("a time as a float: %+v", in)
+	}
+}
+
+// home is a homeserver that does as it is told, and remembers.
+type home struct {
+	*httptest.Server
+	mu     sync.Mutex
+	calls  []string
+	bodies []string
+}
+
+func newHome(t *testing.T, answer func(n int, r *http.Request) (int, string)) *home {
+	h := &home{}
+	h.Server = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		var b strings.Builder
+		_, _ = fmt.Fprint(&b, r.Method, " ", r.URL.Path)
+		body := make([]byte, max(0, r.ContentLength))
+		_, _ = r.Body.Read(body)
+		h.mu.Lock()
+		h.calls, h.bodies = append(h.calls, b.String()), append(h.bodies, string(body))
+		n := len(h.calls)
+		h.mu.Unlock()
+		status, say := answer(n, r)
+		w.WriteHeader(status)
+		fmt.Fprint(w, say)
+	}))
+	t.Cleanup(h.Close)
+	return h
+}
+
+// Where we are only invited, answering joins first; where we may not, the
+// message is given up.
+func TestJoinsByAnswering(t *testing.T) {
+	joined := false
+	h := newHome(t, func(n int, r *http.Request) (int, string) {
+		switch {
+		case strings.Contains(r.URL.Path, "/join/"):
+			joined = true
+			return 200, `{"room_id":"!bench:shop.test"}`
+		case !joined:
+			return 403, `{"errcode":"M_FORBIDDEN","error":"not in the room"}`
+		}
+		return 200, `{"event_id":"$e"}`
+	})
+	c := open(t, options(h.URL))
+	for i := range 2 {
+		if err := c.Send(t.Context(), room, channel.Message{ID: fmt.Sprint("m-", i), Text: "Hello."}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(h.calls) != 4 || !strings.Contains(h.calls[1], "/join/"+room) || h.calls[0] != h.calls[2] {
+		t.Errorf("called %q", h.calls)
+	}
+}
+
+func TestWhatEndsAMessage(t *testing.T) {
+	for _, x := range []struct {
+		status    int
+		code      string
+		temporary bool
+	}{
+		{403, "M_FORBIDDEN", false}, {404, "M_NOT_FOUND", false}, {413, "M_TOO_LARGE", false},
+		{401, "M_UNKNOWN_TOKEN", true}, {404, "", true}, {500, "M_UNKNOWN", true}, {429, "M_LIMIT_EXCEEDED", true}, {403, "M_USER_DEACTIVATED", true},
+	} {
+		h := newHome(t, func(int, *http.Request) (int, string) { return x.status, fmt.Sprintf(`{"errcode":%q}`, x.code) })
+		err := open(t, options(h.URL)).Send(t.Context(), room, channel.Message{ID: "m", Text: "x"})
+		var e *channel.SendError
+		if !errors.As(err, &e) || e.Temporary != x.temporary || !strings.Contains(err.Error(), x.code) {
+			t.Errorf("%d %s: %v, temporary %v", x.status, x.code, err, e != nil && e.Temporary)
+		}
+	}
+	err := open(t, options("http://127.0.0.1:9")).Send(t.Context(), kim, channel.Message{ID: "m"})
+	if e, ok := err.(*channel.SendError); !ok || e.Temporary {
+		t.Errorf("to a person instead of a room: %v", err)
+	}
+}
+
+// The text comes first, the picture after it as an event with words and size;
+// an attempt that failed in between brings nothing twice.
+func TestPictures(t *testing.T) {
+	// The smallest PNG: one pixel.
+	pixel := []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\x00\x01\x00\x00\x00\x01\x08\x06\x00\x00\x00\x1f\x15\xc4\x89" +
+		"\x00\x00\x00\rIDATx\x9cc\xf8\xff\xff?\x00\x05\xfe\x02\xfe\xa75\x81\x84\x00\x00\x00\x00IEND\xaeB`\x82")
+	fail := true
+	h := newHome(t, func(n int, r *http.Request) (int, string) {
+		if strings.HasSuffix(r.URL.Path, "/upload") {
+			if fail {
+				fail = false
+				return 502, "<html>"
+			}
+			return 200, `{"content_uri":"mxc://shop.test/abc"}`
+		}
+		return 200, `{"event_id":"$e"}`
+	})
+	o := options(h.URL)
+	o.Picture = func(context.Context, channel.Media) ([]byte, error) { return pixel, nil }
+	c := open(t, o)
+	m := channel.Message{ID: "m", Text: "Unplugged.\nRaise 2 & 3 <now>.", Caution: true,
+		Media: []channel.Media{{URL: "/picture/x", Type: "image/png", Alt: "raise support 2"}}}
+	if err := c.Send(t.Context(), room, m); err == nil {
+		t.Fatal("a failed upload counts as sent")
+	}
+	if err := c.Send(t.Context(), room, m); err != nil {
+		t.Fatal(err)
+	}
+	if len(h.calls) != 5 || h.calls[0] != h.calls[2] || h.calls[0] == h.calls[4] || h.bodies[0] != h.bodies[2] {
+		t.Fatalf("called %q", h.calls)
+	}
+	var say text
+	if err := json.Unmarshal([]byte(h.bodies[2]), &say); err != nil || say.Body != m.Text ||
+		say.Formatted != "<strong>Unplugged.</strong><br>Raise 2 &amp; 3 &lt;now&gt;." {
+		t.Errorf("said %+v, %v", say, err)
+	}
+	var show struct {
+		Msgtype, Body, URL string
+		Info               struct {
+			W, H, Size int
+			Mimetype   string
+		}
+	}
+	if err := json.Unmarshal([]byte(h.bodies[4]), &show); err != nil || show.Msgtype != "m.image" || show.Body != "raise support 2" ||
+		show.URL != "mxc://shop.test/abc" || show.Info.W != 1 || show.Info.H != 1 || show.Info.Size != len(pixel) {
+		t.Errorf("showed %s, %v", h.bodies[4], err)
+	}
+	// Without the picture's bytes its link is said.
+	o.Picture = func(context.Context, channel.Media) ([]byte, error) { return nil, errors.New("gone") }
+	m.Media[0].URL = "https://saw.example.org/picture/x"
+	said, pictures := open(t, o).words(t.Context(), m)
+	if len(pictures) != 0 || !strings.HasSuffix(said.Body, m.Media[0].URL) {
+		t.Errorf("said %+v", said)
+	}
+}
+
+func TestChoices(t *testing.T) {
+	c := open(t, options("http://127.0.0.1:9"))
+	for _, x := range []struct {
+		m    channel.Message
+		want string
+	}{
+		{channel.Message{Text: "Which unit?", Choices: []string{"mm", "inch"}, Numbered: true}, "Which unit?\n1: mm\n2: inch"},
+		{channel.Message{Text: "Say unplugged.", Choices: []string{"unplugged"}}, "Say unplugged."},
+		{channel.Message{Text: "Raise 3.", Choices: []string{"done", "3 stuck"}}, "Raise 3.\ndone\n3 stuck"},
+	} {
+		if got, _ := c.words(t.Context(), x.m); got.Body != x.want {
+			t.Errorf("%q, want %q", got.Body, x.want)
+		}
+	}
+}
+
+func TestAllowed(t *testing.T) {
+	list := []string{kim, "friends.example", "other.example:8448"}
+	for user, want := range map[string]bool{kim: true, "@sam:shop.test": false, "@a:friends.example": true, "@a:Friends.Example": true,
+		"@a:notfriends.example": false, "@a:other.example:8448": true, "@a:other.example": false, "friends.example": false, "": false,
+		"@kim:shop.test:443": false} {
+		if Allowed(list, user) != want {
+			t.Errorf("%s: allowed %v", user, !want)
+		}
+	}
+	for entry, ok := range map[string]bool{kim: true, "shop.test": true, "@kim": false, "*": false, "": false, "shop.test/x": false} {
+		if (CheckAllowed(entry) == nil) != ok {
+			t.Errorf("%q: %v", entry, CheckAllowed(entry))
+		}
+	}
+}
+
+func TestOptions(t *testing.T) {
+	for want, spoil := range map[string]func(*Options){
+		"address must be a whole": func(o *Options) { o.Homeserver = "shop.test" },
+		"must be a whole one":     func(o *Options) { o.Homeserver = "http://x:" + channeltest.Canary + "@shop.test" },
+		"our name on Matrix":      func(o *Options) { o.User = "shimwright" },
+		"two tokens":              func(o *Options) { o.HSToken = "short" },
+		"different":               func(o *Options) { o.HSToken = o.ASToken },
+	} {
+		o := options("http://127.0.0.1:9")
+		spoil(&o)
+		if _, err := New(o); err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), channeltest.Canary) {
+			t.Errorf("%s: %v", want, err)
+		}
+	}
+	c := open(t, options("http://127.0.0.1:9"))
+	for _, verb := range []string{"%v", "%+v", "%#v", "%s", "%x"} {
+		if s := fmt.Sprintf(verb, *c) + fmt.Sprintf(verb, c); strings.Contains(s, channeltest.Canary) {
+			t.Errorf("%s prints a token", verb)
+		}
+	}
+}
+
+func TestRegistration(t *testing.T) {
+	b, err := Registration{URL: "http://127.0.0.1:8080/v1/channels/matrix", User: us, ASToken: "a\"b", HSToken: "h"}.YAML()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"url: \"http://127.0.0.1:8080/v1/channels/matrix\"\n", `as_token: "a\"b"`, `hs_token: "h"`,
+		`sender_localpart: "shimwright"`, `regex: "@shimwright:shop\\.test"`} {
+		if !strings.Contains(string(b), want) {
+			t.Errorf("the file lacks %s:\n%s", want, b)
+		}
+	}
+	if _, err := (Registration{User: "shimwright"}).YAML(); err == nil {
+		t.Error("a user without a server is registered")
+	}
+	if slices.Contains(strings.Split(string(b), "\n"), "") && strings.Count(string(b), "\n\n") > 0 {
+		t.Error("the file has empty lines")
+	}
+}
