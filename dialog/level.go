@@ -126,6 +126,7 @@ func newLevelling(t *Script) *levelling {
 func (l *levelling) play() {
 	a := question(Key{Name: "slider.play"}, "level.play")
 	a.Expect, a.Quantity, a.Tool = dims(0, 1), "gap", Indicator
+	a.Expect.Resolution = float64(l.tool.Resolution)
 	v := l.t.Read(a, wording.T("caution.hands"))
 	if v.Skipped || v.Length() < playLimit {
 		return
@@ -298,9 +299,15 @@ func (l *levelling) settle(round int, h *heights) (calc.Decision, calc.Estimate)
 
 // say words what a round showed.
 func (l *levelling) say(d calc.Decision, worst calc.Estimate) {
-	args := []any{"Value", l.tool.size(calc.Length(worst.Value)), "U", l.tool.doubt(worst.U),
-		"Low", l.tool.size(l.p.Tol.LevelLow), "High", l.tool.size(l.p.Tol.LevelHigh)}
-	l.t.Say("level."+d.String(), args...)
+	w := l.t.work()
+	edge := calc.Length(worst.Value) * w.Thick / w.Width // how much an edge leans on a piece that lies across
+	args := append(w.effect(), "Edge", wording.Size{Value: edge.Abs(), Resolution: 0.001}, "Value", l.tool.size(calc.Length(worst.Value)), "U", l.tool.doubt(worst.U),
+		"Low", l.tool.size(l.p.Tol.LevelLow), "High", l.tool.size(l.p.Tol.LevelHigh))
+	id := "level." + d.String()
+	if d == calc.Outside && worst.Value < l.window.Low {
+		id = "level.low"
+	}
+	l.t.Say(id, args...)
 	l.t.Judge(verdict("slider.height", worst, l.window, d.String()))
 }
 
