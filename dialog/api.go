@@ -43,6 +43,7 @@ type DueMark struct {
 	Saw    string
 	Person string
 	Due    time.Time
+	Body   json.RawMessage // as it was set
 }
 
 // Input is what a step handles: Message or Due.
@@ -270,6 +271,7 @@ type Person struct {
 	Unit      string     `json:"unit,omitempty"` // mm or in; "" until chosen
 	Lang      string     `json:"lang,omitempty"` // en, de, es; "" means en
 	Zone      string     `json:"zone,omitempty"` // of the tz database
+	Work      *Work      `json:"work,omitempty"` // what they make most
 	Consent   *Consent   `json:"consent,omitempty"`
 	Removed   bool       `json:"removed,omitempty"`
 	Addresses []Address  `json:"addresses,omitempty"`

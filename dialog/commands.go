@@ -107,6 +107,9 @@ func (st *step) command(text string, o *outcome) bool {
 	if o != nil && st.offered(o.prompt.Ask(), text) {
 		return false
 	}
+	if st.workCommand(text, o) {
+		return true
+	}
 	word, rest, ok := reading.Command(text, st.voice.Lang(), st.vocabulary())
 	if !ok {
 		return (o == nil || o.prompt.Ask().Form != guard.Words) && st.peopleCommand(text)

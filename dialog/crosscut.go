@@ -41,10 +41,10 @@ func (crosscut) Run(t *Script) {
 	p := t.Profile()
 	slope := float64(p.Tol.Crosscut / crosscutOver)
 	j := &squaring{t: t, p: p, tool: t.Tool(Caliper), window: calc.Window{Low: -slope, High: slope}}
-	t.Confirm(question(Key{Name: "fence.coarse"}, "crosscut.coarse"), wording.T("caution.fence"))
+	t.Confirm(question(Key{Name: "fence.coarse"}, p.fenceText("coarse")), wording.T("caution.fence"))
 	known := false
 	for round, reread := 1, 0; ; {
-		t.Cut(question(Key{Name: "cut.five", Round: round}, "crosscut.cut"), wording.T("caution.cut"))
+		t.Cut(question(Key{Name: "cut.five", Round: round}, p.fenceText("cut"), "Least", sized(15), "Most", sized(25)), wording.T("caution.cut"))
 		e, d := j.strip(round, reread)
 		j.say(e, d)
 		last := d != calc.Outside || round > crosscutRounds
@@ -99,34 +99,44 @@ func (j *squaring) estimate(a, b []float64, l calc.Length) calc.Estimate {
 
 func (j *squaring) read(round, n, index int, name string, e reading.Expect) Value {
 	a := question(Key{Name: name, Round: round, Index: index}, name)
-	a.Expect, a.Quantity, a.Tool, a.Label, a.NoSkip = e, "length", Caliper, wording.T(name+".label"), true
+	a.Expect, a.Quantity, a.Tool, a.NoSkip = e, "length", Caliper, true
 	a.Expect.Signed = false
 	if name != "strip.length" {
-		a.Expect.Min = 3
-		a.N = n
+		a.Label, a.N, a.Expect.Min = wording.T(name+".label"), n, 3
 	} else {
-		a.Tool, a.Hard = Ruler, true
+		a.Tool, a.Hard, a.Expect.Resolution = Ruler, true, 1
 	}
 	v := j.t.Read(a, wording.Text{})
 	j.raw = append(j.raw, RecordReading{Name: name, Round: round, Low: v.Low, High: v.High, At: v.At})
 	return v
 }
 
-// say words the error as people know it: over the board, over a metre or a
-// foot, in degrees, and what it does to a panel.
+// say words the error as people know it: over a length, in degrees, and what it
+// does to the work.
 func (j *squaring) say(e calc.Estimate, d calc.Decision) {
-	x := must(calc.Express(calc.Angle(e.Value).Abs(), crosscutOver))
-	panel := must(calc.Panel(calc.Angle(e.Value).Abs(), 600, 900))
+	eps := calc.Angle(e.Value).Abs()
+	over := j.t.over()
+	w := j.t.work()
+	x := must(calc.Express(eps, over))
+	panel := must(calc.Panel(eps, w.Width, w.Length))
 	way := "lean.rear"
 	if e.Value < 0 {
 		way = "lean.front"
 	}
-	fine := func(l calc.Length) wording.Size { return wording.Size{Value: l.Abs(), Resolution: 0.01} }
-	j.t.Say("crosscut."+d.String(), "Over", fine(x.Over), "Metre", fine(x.PerMetre), "Way", wording.T(way),
-		"Degrees", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 3},
-		"Limit", fine(j.p.Tol.Crosscut), "U", fine(calc.Length(e.U)*crosscutOver),
-		"Panel", wording.Size{Value: 600, Coarse: true}, "End", fine(panel.End))
+	args := append(w.effect(), "Over", fine(x.Over), "Base", sized(over), "Way", wording.T(way),
+		"Degrees", wording.Tilt{Value: eps, Decimals: 3}, "Limit", fine(j.p.Tol.Crosscut*over/crosscutOver),
+		"U", upTo(e.U*float64(over)), "End", fine(panel.End), "Diagonals", fine(panel.Diagonals))
+	j.t.Say("crosscut."+d.String(), args...)
 	j.t.Judge(verdict("crosscut.square", e, j.window, d.String()))
+}
+
+// over is the length that squareness is stated over: a foot for people who work
+// in inches.
+func (t *Script) over() calc.Length {
+	if t.person.Unit == "in" {
+		return 12 * calc.Inch
+	}
+	return crosscutOver
 }
 
 // plausible questions a move larger than a coarse squaring leaves.
@@ -135,39 +145,61 @@ func (j *squaring) plausible(e calc.Estimate, round, reread int) bool {
 	if move.Abs() <= fenceMost {
 		return true
 	}
-	a := question(Key{Name: "large", Round: round, Index: reread}, "crosscut.large", "Move", wording.Size{Value: move.Abs()})
+	a := question(Key{Name: "large", Round: round, Index: reread}, "crosscut.large", "Move", fine(move))
 	a.Choices = choices("again", "right")
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
 
-// adjust moves the fence at its adjuster, against a stop block and leaves.
+// adjust moves the fence at its adjuster, against a stop block and leaves. It
+// returns false when nothing was moved.
 func (j *squaring) adjust(round int, e calc.Estimate) bool {
 	made := j.t.Adjust(Key{Name: "fence.move", Round: round}, wording.T("caution.fence"), func() guard.Adjustment {
-		move := must(calc.FenceMove(calc.Angle(e.Value), j.p.FenceReach, j.p.FencePivot))
-		x := j.fenceX()
-		m := guard.Move{Part: wording.T("part.fenceadjuster"), At: j.t.at(x, j.p.FenceReach), Verb: "rear", Travel: move}
-		if move < 0 {
-			m.Verb = "front"
-		}
-		if stack, err := calc.FeelerStack(j.p.Leaves, move.Abs(), j.leafTolerance(), calc.MostStacked); err == nil && len(stack) > 0 {
-			m.Stack = stack
-		}
+		m := j.t.fenceMove(calc.Angle(e.Value), 0, j.leafTolerance())
 		leaning := wording.T("lean.rear")
 		if e.Value < 0 {
 			leaning = wording.T("lean.front")
 		}
-		shown := wording.Size{Value: move.Abs(), Resolution: 0.01}
-		moving := wording.T("draw.fencemove", "Way", wording.T("towards."+m.Verb), "Move", shown)
+		moving := wording.T("draw.fencemove", "Way", wording.T("towards."+m.Verb), "Move", fine(m.Travel))
+		mirror := j.p.Hand.Mirror
 		sketch := &guard.Sketch{Kind: "fence", Title: wording.T("crosscut.sketch.title"),
 			Alt:   wording.T("crosscut.sketch.alt", "Way", leaning, "Move", moving),
-			Pivot: j.t.profile.Hand.Mirror(j.p.FencePivot), Adjuster: j.t.profile.Hand.Mirror(j.p.FenceReach),
-			End: j.t.profile.Hand.Mirror(max(j.p.FenceReach, j.p.FencePivot)), AtRear: j.p.FenceRear,
-			Lean: calc.Angle(e.Value), Move: move, LeanText: leaning, MoveText: moving}
-		return guard.Adjustment{Text: wording.T("crosscut.moves"), Why: wording.T("crosscut.moves.why"),
+			Pivot: mirror(j.p.FencePivot), Adjuster: mirror(j.p.FenceReach), End: mirror(max(j.p.FenceReach, j.p.FencePivot)),
+			AtRear: j.p.FenceRear, Lean: calc.Angle(e.Value), Move: m.Travel, LeanText: leaning, MoveText: moving}
+		return guard.Adjustment{Text: wording.T(j.p.fenceText("moves")), Why: wording.T("crosscut.moves.why"),
 			After: wording.T("crosscut.after"), Moves: []guard.Move{m}, Drawing: sketch}
 	})
 	j.moved = j.moved || anyMade(made)
 	return anyMade(made)
+}
+
+// fenceText is the id of a text that is another for a mitre gauge than for the
+// fence of a slider.
+func (p Profile) fenceText(s string) string {
+	if p.Kind == Cabinet {
+		return "gauge." + s
+	}
+	return "crosscut." + s
+}
+
+// fenceMove is the motion at the fence's adjuster that takes an error eps away:
+// its length, as leaves where a stack comes within tol, and as turns where there
+// is a screw. turned is how far the fence is turned from square, its far end to
+// the rear: the motion is square to it.
+func (t *Script) fenceMove(eps, turned calc.Angle, tol calc.Length) guard.Move {
+	p := t.profile
+	move := must(calc.FenceMove(eps, p.FenceReach, p.FencePivot))
+	part := "part.fenceadjuster"
+	if p.Kind == Cabinet {
+		part = "part.gaugeend"
+	}
+	m := guard.Move{Part: wording.T(part), At: t.at(t.fenceX(), p.FenceReach), Verb: "rear", Travel: move, Skew: turned, Thread: p.FenceThread}
+	if move < 0 {
+		m.Verb = "front"
+	}
+	if stack, err := calc.FeelerStack(p.Leaves, move.Abs(), tol, calc.MostStacked); err == nil && len(stack) > 0 {
+		m.Stack = stack
+	}
+	return m
 }
 
 // leafTolerance is how far a stack of leaves may be from the move wanted: a
@@ -177,11 +209,12 @@ func (j *squaring) leafTolerance() calc.Length {
 }
 
 // fenceX is where the fence stands along the slider, for the picture.
-func (j *squaring) fenceX() calc.Length {
-	if j.p.FenceRear {
-		return j.p.Stations[len(j.p.Stations)-1].X
+func (t *Script) fenceX() calc.Length {
+	s := t.profile.Stations
+	if t.profile.FenceRear {
+		return s[len(s)-1].X
 	}
-	return j.p.Stations[0].X
+	return s[0].X
 }
 
 func (j *squaring) finish(d calc.Decision) {

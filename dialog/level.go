@@ -420,6 +420,7 @@ func (l *levelling) typicalU(h heights) float64 {
 // adjust plans one pass over the nuts and takes what became of it. It returns
 // false when no move would help.
 func (l *levelling) adjust(round int, h heights) bool {
+	l.free(round, h)
 	possible := true
 	made := l.t.Adjust(Key{Name: "slider.moves", Round: round}, wording.T("caution.nuts"), func() guard.Adjustment {
 		a, ok := l.plan(h)
@@ -438,12 +439,40 @@ func (l *levelling) adjust(round int, h heights) bool {
 	return possible
 }
 
+// free asks for a nut to be freed whose height no other nut can bring in. From
+// then on its answer is learned anew.
+func (l *levelling) free(round int, h heights) {
+	k := Key{Name: "slider.freed", Round: round}
+	if !l.t.has(k) {
+		if l.t.has(Key{Name: "slider.moves", Round: round}) || l.t.job.Told != nil {
+			return
+		}
+		plan, err := l.planned(h)
+		if err != nil || len(plan.Blocked) == 0 {
+			return
+		}
+		var list wording.List
+		for _, i := range plan.Blocked {
+			list = append(list, l.supports[i].label)
+		}
+		l.t.Confirm(question(k, "level.freed", "Part", list), wording.T("caution.nuts"))
+	}
+	l.t.Confirm(question(k, "level.freed"), wording.T("caution.nuts"))
+	l.passes = nil
+}
+
+// planned returns the next pass from the heights read and all that was learned.
+func (l *levelling) planned(h heights) (calc.Plan, error) {
+	u := l.typicalU(h)
+	model, _ := l.learned(u)
+	o := calc.DefaultPlanOptions()
+	o.Low, o.High, o.U = l.p.Tol.LevelLow, l.p.Tol.LevelHigh, calc.Length(u)
+	return model.Plan(h.value, h.missing, o)
+}
+
 // plan words the next pass.
 func (l *levelling) plan(h heights) (guard.Adjustment, bool) {
-	model, _ := l.learned(l.typicalU(h))
-	o := calc.DefaultPlanOptions()
-	o.Low, o.High, o.U = l.p.Tol.LevelLow, l.p.Tol.LevelHigh, calc.Length(l.typicalU(h))
-	plan, err := model.Plan(h.value, h.missing, o)
+	plan, err := l.planned(h)
 	if err != nil || plan.Done {
 		return guard.Adjustment{}, false
 	}
@@ -458,7 +487,7 @@ func (l *levelling) plan(h heights) (guard.Adjustment, bool) {
 			pt.Sign = sideOf(float64(h.value[i]), l.window)
 		}
 		if turns := plan.Turns[i]; turns != 0 {
-			m := l.move(i, turns, plan.Predicted[i]-h.value[i])
+			m := l.move(i, turns, plan.Watch[i])
 			a.Moves = append(a.Moves, m)
 			pt.Move = wording.T("draw."+m.Verb, "Turn", wording.Raw(turnOf(turns)))
 			pt.Dir, pt.Turns, pt.Clock = sign(turns), turns, clock(m.Clockwise)

@@ -6,6 +6,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"shimwright/calc"
 	"shimwright/dialog/guard"
 	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
@@ -130,7 +131,7 @@ func (st *step) adjustment(saw *Saw, p guard.Prompt, r *Reply) string {
 	lines := wording.Lines{p.Caution(), a.Text}
 	for _, m := range moves {
 		lines = append(lines, st.moveText(m))
-		st.res.Turn.Advice = append(st.res.Turn.Advice, st.advice(m))
+		st.res.Turn.Advice = append(st.res.Turn.Advice, st.advice(saw, m))
 	}
 	done := st.voice.Say(wording.T("word.done"))
 	r.Choices = []string{done}
@@ -161,15 +162,36 @@ func (st *step) moveText(m guard.Move) wording.Text {
 			"Degrees", int(math.Round(math.Abs(m.Turns)*360)), "Turning", wording.T(turningWay(m)), "Swing", wording.Size{Value: m.Swing.Abs(), Coarse: true})
 	case len(m.Stack) > 0:
 		var leaves wording.List
+		sum := -m.Travel.Abs()
 		for _, l := range m.Stack {
 			leaves = append(leaves, wording.T("size", "Value", wording.Size{Value: l, Resolution: 0.01}))
+			sum += l
 		}
-		args = append(args, "Leaves", leaves)
+		id := "move.leaves"
+		if sum.Abs() > 0.005 {
+			id = "move.leaves.near"
+		}
+		args = append(args, "Screw", screwText(m), "Leaves", wording.T(id, "Leaves", leaves))
 		return wording.T("move."+m.Verb+".leaves", args...)
+	case m.Verb == "rear", m.Verb == "front":
+		args = append(args, "Screw", screwText(m))
 	case m.Verb == "raise", m.Verb == "lower":
 		return wording.T("move."+m.Verb+".by", args...)
 	}
 	return wording.T("move."+m.Verb, args...)
+}
+
+// screwText words a travel as turns of the screw that makes it, where there is one.
+func screwText(m guard.Move) wording.Text {
+	th, err := calc.ThreadByName(m.Thread)
+	if err != nil {
+		return wording.Text{}
+	}
+	turn := th.Turns(m.Travel.Abs(), 16)
+	if turn.Den == 0 || turn.Num == 0 {
+		return wording.Text{}
+	}
+	return wording.T("move.screwed", "Turn", wording.T("turn.part", "Fraction", wording.Raw(turnOf(float64(turn.Num)/float64(turn.Den)))))
 }
 
 // turningWay says which way a screw turns, seen at its head.
@@ -186,7 +208,7 @@ func turnOf(turns float64) string {
 }
 
 // advice is a move for programs.
-func (st *step) advice(m guard.Move) Advice {
+func (st *step) advice(saw *Saw, m guard.Move) Advice {
 	adv := Advice{Part: m.Label, Move: m.Verb}
 	if m.At != nil {
 		adv.At = &Point{X: float64(m.At[0]), Y: float64(m.At[1])}
@@ -197,7 +219,11 @@ func (st *step) advice(m guard.Move) Advice {
 	case "left", "right":
 		adv.Change.Y = float64(m.Travel)
 	case "rear", "front":
-		adv.Change.X = float64(m.Travel)
+		x, y := float64(m.Travel)*math.Cos(float64(m.Skew)), -float64(m.Travel)*math.Sin(float64(m.Skew))
+		adv.Change.X = x
+		if m.Skew != 0 {
+			adv.Change.Y = float64(saw.Profile.Hand.Mirror(calc.Length(y)))
+		}
 	case "screw":
 		angle := float64(m.Angle)
 		adv.Change.Angle = &angle

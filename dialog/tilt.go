@@ -225,10 +225,11 @@ func (j *tilting) say(degrees float64, e calc.Estimate, d calc.Decision) {
 	if e.Value < 0 {
 		way = "tilt.less"
 	}
-	j.t.Say(id, "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
+	w := j.t.work()
+	j.t.Say(id, append(w.effect(), "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
 		"U", wording.Tilt{Value: calc.Angle(math.Ceil(calc.Angle(e.U).Degrees()*100)/100) * calc.Degree, Decimals: 2},
 		"Way", wording.T(way), "Limit", wording.Tilt{Value: j.p.Tol.Tilt, Decimals: 2},
-		"Edge", wording.Size{Value: calc.Length(math.Tan(math.Abs(e.Value))) * 20, Resolution: 0.01})
+		"Edge", fine(calc.Length(math.Tan(math.Abs(e.Value)))*w.Thick))...)
 	j.t.Judge(verdict(tiltName(degrees), e, j.window, d.String()))
 }
 

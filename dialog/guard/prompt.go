@@ -80,6 +80,7 @@ type Move struct {
 	Turns     float64         `json:"turns,omitempty"` // signed, + raises (or moves along the positive axis)
 	Clockwise bool            `json:"cw,omitempty"`
 	Travel    calc.Length     `json:"travel,omitempty"` // signed, of the part
+	Skew      calc.Angle      `json:"skew,omitempty"`   // of a travel to the rear: turned this far towards the blade
 	Angle     calc.Angle      `json:"angle,omitempty"`
 	Index     int             `json:"i"` // of the part in its procedure
 	Swing     calc.Length     `json:"swing,omitempty"`
