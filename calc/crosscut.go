@@ -23,13 +23,7 @@ const fiveCutFactor = 4
 // reading holds the components of one width; both carry each, independently.
 // Which end was cut first decides the sign: mark it before cutting.
 func FiveCut(a, b, l Length, reading ...Component) (Estimate, error) {
-	if err := positive("a", a); err != nil {
-		return Estimate{}, err
-	}
-	if err := positive("b", b); err != nil {
-		return Estimate{}, err
-	}
-	if err := positive("l", l); err != nil {
+	if err := positiveEach(named{"a", float64(a)}, named{"b", float64(b)}, named{"l", float64(l)}); err != nil {
 		return Estimate{}, err
 	}
 	eps := fiveCutAngle(float64(a), float64(b), float64(l))
@@ -102,9 +96,6 @@ func fiveCutAngle(a, b, l float64) float64 { return math.Atan((a-b)/l) / fiveCut
 // R = |yAdjuster| − |yPivot| is signed: with the pivot at the outer end R is
 // negative and the adjuster moves the other way.
 func FenceMove(eps Angle, yAdjuster, yPivot Length) (Length, error) {
-	if err := finite("eps", float64(eps)); err != nil {
-		return 0, err
-	}
 	if err := smallAngle("eps", eps); err != nil {
 		return 0, err
 	}
@@ -117,10 +108,7 @@ func FenceMove(eps Angle, yAdjuster, yPivot Length) (Length, error) {
 
 // lever returns R = |yAdjuster| − |yPivot|.
 func lever(yAdjuster, yPivot Length) (Length, error) {
-	if err := finite("yAdjuster", float64(yAdjuster)); err != nil {
-		return 0, err
-	}
-	if err := finite("yPivot", float64(yPivot)); err != nil {
+	if err := finiteEach(named{"yAdjuster", float64(yAdjuster)}, named{"yPivot", float64(yPivot)}); err != nil {
 		return 0, err
 	}
 	if yAdjuster*yPivot < 0 {
@@ -174,53 +162,14 @@ func Panel(eps Angle, width, length Length) (PanelEffect, error) {
 	if err := smallAngle("eps", eps); err != nil {
 		return PanelEffect{}, err
 	}
-	if err := positive("width", width); err != nil {
-		return PanelEffect{}, err
-	}
-	if err := positive("length", length); err != nil {
+	if err := positiveEach(named{"width", float64(width)}, named{"length", float64(length)}); err != nil {
 		return PanelEffect{}, err
 	}
 	end := width * Length(math.Tan(math.Abs(float64(eps))))
 	w, l, e := float64(width), float64(length), float64(end)
-	return PanelEffect{
-		End:       end,
-		Diagonals: Length(math.Hypot(l+e, w) - math.Hypot(l-e, w)),
-		Length:    2 * end,
-	}, nil
-}
-
-// largestAngle is where an error stops being one of adjustment. A reading that
-// gives more is a slip.
-const largestAngle = 10 * Degree
-
-func smallAngle(input string, a Angle) error {
-	if err := finite(input, float64(a)); err != nil {
-		return err
+	long, short := math.Hypot(l+e, w), math.Hypot(l-e, w)
+	if err := inRange("length", long, short, 2*e); err != nil {
+		return PanelEffect{}, err
 	}
-	if a.Abs() > largestAngle {
-		return bad(input, "is more than ten degrees")
-	}
-	return nil
-}
-
-// positive returns an InputError unless the length is a finite one above zero.
-func positive(input string, l Length) error {
-	if err := finite(input, float64(l)); err != nil {
-		return err
-	}
-	if l <= 0 {
-		return bad(input, "is not positive")
-	}
-	return nil
-}
-
-// notNegative returns an InputError unless the length is finite and not below zero.
-func notNegative(input string, l Length) error {
-	if err := finite(input, float64(l)); err != nil {
-		return err
-	}
-	if l < 0 {
-		return bad(input, "is negative")
-	}
-	return nil
+	return PanelEffect{End: end, Diagonals: Length(long - short), Length: 2 * end}, nil
 }

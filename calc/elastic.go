@@ -182,17 +182,14 @@ func (m Model) check() error {
 	if err := finite("Gain", m.Gain...); err != nil {
 		return err
 	}
-	for _, v := range []struct {
-		name  string
-		value float64
-	}{{"Stiffness", m.Stiffness}, {"Torsion", m.Torsion}, {"Spread", m.Spread}} {
-		if err := finite(v.name, v.value); err != nil {
+	for _, v := range []named{{"Stiffness", m.Stiffness}, {"Torsion", m.Torsion}, {"Spread", m.Spread}} {
+		if err := finiteEach(v); err != nil {
 			return err
 		}
-		if v.value < 0 {
+		switch {
+		case v.value < 0:
 			return bad(v.name, "is negative")
-		}
-		if v.value > mostStiffness {
+		case v.value > mostStiffness:
 			return bad(v.name, "is larger than of anything rigid")
 		}
 	}
@@ -220,23 +217,4 @@ func (m Model) twist() float64 {
 		return 0
 	}
 	return math.Min(mostStiffness, m.Torsion/m.Stiffness)
-}
-
-func sq(v float64) float64 { return v * v }
-
-// sameCount returns an InputError when a list has not one entry per support.
-func sameCount(input string, got, want int) error {
-	if got != want {
-		return bad(input, "do not have one entry for each support")
-	}
-	return nil
-}
-
-func finiteLengths(input string, values []Length) error {
-	for _, v := range values {
-		if err := finite(input, float64(v)); err != nil {
-			return err
-		}
-	}
-	return nil
 }

@@ -14,60 +14,60 @@ import (
 type measurement struct {
 	name    string
 	step    float64 // of the tool, mm or rad
-	measure func(r *rand.Rand, read func(v float64) Length, parts []Component) (Estimate, error, float64)
+	measure func(r *rand.Rand, read func(v float64) Length, parts []Component) (Estimate, float64, error)
 	largest float64 // in steps of the tool
 }
 
 var measurements = []measurement{
-	{"slider toe", 0.01, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"slider toe", 0.01, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		toe, at := 0.3*r.NormFloat64(), 5+r.Float64()
 		e, err := SliderToe(read(at), read(at-toe*250/315), 250, 315, parts...)
-		return e, err, toe
+		return e, toe, err
 	}, 315.0 / 250},
-	{"five cuts", 0.01, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"five cuts", 0.01, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		eps, at := 3e-4*r.NormFloat64(), 18+5*r.Float64()
 		e, err := FiveCut(read(at+4*eps*550), read(at), 550, parts...)
-		return e, err, eps
+		return e, eps, err
 	}, 1.0 / (4 * 550)},
-	{"fence to the tooth", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"fence to the tooth", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		toe, at := 0.2*r.NormFloat64(), 200+r.Float64()
 		e, err := FenceToe(read(at), read(at+toe*280/315), 280, 315, parts...)
-		return e, err, toe
+		return e, toe, err
 	}, 315.0 / 280},
-	{"tilt by gap", 0.01, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"tilt by gap", 0.01, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		delta := 2e-3 * r.NormFloat64()
 		e, err := TiltByGap(read(80*math.Tan(delta)), 80, AwaySide, parts...)
-		return e, err, delta
+		return e, delta, err
 	}, 0.5 / 80},
-	{"tilt by level", 0.1 * math.Pi / 180, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"tilt by level", 0.1 * math.Pi / 180, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		delta, table := 3e-3*r.NormFloat64(), 0.02*r.Float64()
 		e, err := TiltByLevel(Angle(read(table+math.Pi/4+delta)), Angle(read(table)), 45*Degree, parts...)
-		return e, err, delta
+		return e, delta, err
 	}, 1},
-	{"tilt by flip", 0.01, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"tilt by flip", 0.01, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		delta := 1e-3 * r.NormFloat64()
 		e, err := TiltByFlip(read(2*60*math.Tan(delta)), 60, TowardSide, parts...)
-		return e, err, delta
+		return e, delta, err
 	}, 0.5 / 120},
-	{"bevel pair", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"bevel pair", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		delta := 1e-3 + 2e-3*r.Float64() // a gap is never read as negative
 		e, err := BevelPair(max(0, read(100*math.Tan(2*delta))), 100, OpenAtHeel, parts...)
-		return e, err, delta
+		return e, delta, err
 	}, 0.5 / 200},
-	{"riving knife", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"riving knife", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		left, right := r.Float64(), r.Float64()
 		e, err := KnifeShift(read(left), read(right), parts...)
-		return e, err, (left - right) / 2
+		return e, (left - right) / 2, err
 	}, 0.5},
-	{"scoring", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"scoring", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		left, right := r.Float64(), r.Float64()
 		e, err := ScoreShift(read(left), read(right), parts...)
-		return e, err, (right - left) / 2
+		return e, (right - left) / 2, err
 	}, 0.5},
-	{"square", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, error, float64) {
+	{"square", 0.05, func(r *rand.Rand, read func(float64) Length, parts []Component) (Estimate, float64, error) {
 		eps := 5e-4 * r.NormFloat64()
 		e, err := SquareFlip(read(2*300*math.Tan(eps)), 300, parts...)
-		return e, err, eps
+		return e, eps, err
 	}, 0.5 / 600},
 }
 
@@ -79,7 +79,7 @@ func (m measurement) hits(t testing.TB, r *rand.Rand, noise float64, parts []Com
 		return Length(m.step * math.Round((v+noise*r.NormFloat64())/m.step))
 	}
 	for range trials {
-		e, err, truth := m.measure(r, read, parts)
+		e, truth, err := m.measure(r, read, parts)
 		if err != nil {
 			t.Fatal(m.name, err)
 		}

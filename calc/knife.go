@@ -14,10 +14,7 @@ func KnifeShift(left, right Length, reading ...Component) (Estimate, error) {
 
 // halfDifference returns sign·(left − right)/2.
 func halfDifference(left, right Length, sign float64, reading []Component) (Estimate, error) {
-	if err := finite("left", float64(left)); err != nil {
-		return Estimate{}, err
-	}
-	if err := finite("right", float64(right)); err != nil {
+	if err := finiteEach(named{"left", float64(left)}, named{"right", float64(right)}); err != nil {
 		return Estimate{}, err
 	}
 	return estimate("left", sign*float64(left-right)/2, across(reading, 0.5, -0.5))
@@ -95,13 +92,9 @@ func (k Knife) Check(r KnifeRules) ([]KnifeFault, error) {
 }
 
 func (k Knife) check(r KnifeRules) error {
-	for _, v := range []struct {
-		name  string
-		value Length
-	}{{"Thickness", k.Thickness}, {"Plate", k.Plate}, {"Kerf", k.Kerf}} {
-		if err := positive(v.name, v.value); err != nil {
-			return err
-		}
+	if err := positiveEach(named{"Thickness", float64(k.Thickness)}, named{"Plate", float64(k.Plate)},
+		named{"Kerf", float64(k.Kerf)}); err != nil {
+		return err
 	}
 	if k.Kerf <= k.Plate {
 		return bad("Kerf", "is not wider than the plate")

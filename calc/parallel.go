@@ -17,10 +17,7 @@ import "math"
 // the blade. reading holds the components of one reading; both readings carry
 // each of them, independently.
 func SliderToe(front, rear, l, d Length, reading ...Component) (Estimate, error) {
-	if err := finite("front", float64(front)); err != nil {
-		return Estimate{}, err
-	}
-	if err := finite("rear", float64(rear)); err != nil {
+	if err := finiteEach(named{"front", float64(front)}, named{"rear", float64(rear)}); err != nil {
 		return Estimate{}, err
 	}
 	return overReference("front", float64(front-rear), l, d, across(reading, 1, -1)...)
@@ -56,10 +53,7 @@ func SliderToeMean(spots []Travel, l, d Length, tool ...Component) (Estimate, er
 
 // overReference states a difference of two readings l apart over d.
 func overReference(input string, diff float64, l, d Length, parts ...Component) (Estimate, error) {
-	if err := positive("l", l); err != nil {
-		return Estimate{}, err
-	}
-	if err := positive("d", d); err != nil {
+	if err := positiveEach(named{"l", float64(l)}, named{"d", float64(d)}); err != nil {
 		return Estimate{}, err
 	}
 	k := float64(d / l)
@@ -101,13 +95,9 @@ func across(reading []Component, gains ...float64) []Component {
 // It is positive to the left in the frame of a left-hand slider; a right-hand
 // one mirrors it with Hand.Mirror. A target that is toe-in is refused.
 func ShiftAt(toe, target, d, x, xPivot Length) (Length, error) {
-	for _, v := range []struct {
-		name  string
-		value Length
-	}{{"toe", toe}, {"target", target}, {"x", x}, {"xPivot", xPivot}} {
-		if err := finite(v.name, float64(v.value)); err != nil {
-			return 0, err
-		}
+	if err := finiteEach(named{"toe", float64(toe)}, named{"target", float64(target)},
+		named{"x", float64(x)}, named{"xPivot", float64(xPivot)}); err != nil {
+		return 0, err
 	}
 	if err := positive("d", d); err != nil {
 		return 0, err
@@ -119,12 +109,4 @@ func ShiftAt(toe, target, d, x, xPivot Length) (Length, error) {
 		return 0, bad("xPivot", "is where the slider is to be moved")
 	}
 	return checked("x", (target-toe)/d*(x-xPivot))
-}
-
-// checked returns a result that could be calculated.
-func checked(input string, l Length) (Length, error) {
-	if err := inRange(input, float64(l)); err != nil {
-		return 0, err
-	}
-	return l, nil
 }

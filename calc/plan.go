@@ -168,13 +168,10 @@ func plausible(input string, h Length) error {
 }
 
 func (o PlanOptions) check(n int) error {
-	for _, v := range []struct {
-		name  string
-		value float64
-	}{{"Low", float64(o.Low)}, {"High", float64(o.High)}, {"U", float64(o.U)}, {"Guard", o.Guard},
+	for _, v := range []named{{"Low", float64(o.Low)}, {"High", float64(o.High)}, {"U", float64(o.U)}, {"Guard", o.Guard},
 		{"MaxTurn", o.MaxTurn}, {"MinTurn", o.MinTurn}, {"Step", o.Step},
 		{"ReadingTime", o.ReadingTime}, {"MoveTime", o.MoveTime}} {
-		if err := finite(v.name, v.value); err != nil {
+		if err := finiteEach(v); err != nil {
 			return err
 		}
 		if v.value < 0 && v.name != "Low" && v.name != "High" {
@@ -188,17 +185,21 @@ func (o PlanOptions) check(n int) error {
 		return bad("High", "is no window for a height")
 	case o.Step == 0:
 		return bad("Step", "is zero")
-	case o.MaxTurn < o.Step || o.MaxTurn < o.MinTurn:
-		return bad("MaxTurn", "is less than the least move")
 	case o.MaxTurn > 10:
 		return bad("MaxTurn", "is more than ten turns")
 	case o.MaxTurn/o.Step > 1e4:
 		return bad("Step", "is too fine")
+	case o.MinTurn > o.MaxTurn || o.most() < o.least():
+		return bad("MaxTurn", "is less than the least move")
 	case o.ReadingTime == 0 && o.MoveTime == 0:
 		return bad("ReadingTime", "is zero, and so is MoveTime")
 	}
 	return o.checkU(n)
 }
+
+// most and least are the largest and the smallest move in steps.
+func (o PlanOptions) most() int  { return int(math.Floor(o.MaxTurn/o.Step + 1e-9)) }
+func (o PlanOptions) least() int { return max(1, int(math.Ceil(o.MinTurn/o.Step-1e-9))) }
 
 // checkU reports uncertainties that leave nothing of the window.
 func (o PlanOptions) checkU(n int) error {

@@ -40,10 +40,7 @@ func FenceToeThroughSlider(front, rear, l, d Length, slider Estimate, reading ..
 	if err != nil {
 		return Estimate{}, bad("slider", "has no known toe")
 	}
-	if err := positive("l", l); err != nil {
-		return Estimate{}, err
-	}
-	if err := positive("d", d); err != nil {
+	if err := positiveEach(named{"l", float64(l)}, named{"d", float64(d)}); err != nil {
 		return Estimate{}, err
 	}
 	k := float64(d / l)
@@ -133,10 +130,7 @@ func HeadMove(toe, target, d, lever Length) (Length, error) {
 
 // toeChange checks what every correction of a toe needs.
 func toeChange(toe, target, d Length) error {
-	if err := finite("toe", float64(toe)); err != nil {
-		return err
-	}
-	if err := finite("target", float64(target)); err != nil {
+	if err := finiteEach(named{"toe", float64(toe)}, named{"target", float64(target)}); err != nil {
 		return err
 	}
 	if target < 0 {

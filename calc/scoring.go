@@ -15,10 +15,7 @@ func ScoreShift(left, right Length, reading ...Component) (Estimate, error) {
 // stands over by want on each side: 2·want − (left + right), negative where it
 // is too wide. For a split blade that is the change of its spacers.
 func ScoreWiden(left, right, want Length) (Length, error) {
-	if err := finite("left", float64(left)); err != nil {
-		return 0, err
-	}
-	if err := finite("right", float64(right)); err != nil {
+	if err := finiteEach(named{"left", float64(left)}, named{"right", float64(right)}); err != nil {
 		return 0, err
 	}
 	if err := notNegative("want", want); err != nil {
@@ -31,10 +28,7 @@ func ScoreWiden(left, right, want Length) (Length, error) {
 // line to become wider by widen, its teeth widening towards the hub by the angle
 // flank on each side: widen/(2·tan flank).
 func ConicalDepth(widen Length, flank Angle) (Length, error) {
-	if err := finite("widen", float64(widen)); err != nil {
-		return 0, err
-	}
-	if err := finite("flank", float64(flank)); err != nil {
+	if err := finiteEach(named{"widen", float64(widen)}, named{"flank", float64(flank)}); err != nil {
 		return 0, err
 	}
 	if flank < Degree/2 || flank > 45*Degree {

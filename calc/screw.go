@@ -139,13 +139,8 @@ func rateOf(moves []ScrewMove, u float64) Screw {
 }
 
 func (o ScrewOptions) check() error {
-	for _, v := range []struct {
-		name  string
-		value float64
-	}{{"Target", o.Target}, {"U", o.U}, {"Past", o.Past}} {
-		if err := finite(v.name, v.value); err != nil {
-			return err
-		}
+	if err := finiteEach(named{"Target", o.Target}, named{"U", o.U}, named{"Past", o.Past}); err != nil {
+		return err
 	}
 	switch {
 	case o.U < 0:
@@ -153,13 +148,8 @@ func (o ScrewOptions) check() error {
 	case o.Past < 0:
 		return bad("Past", "is negative")
 	}
-	for _, v := range []struct {
-		name  string
-		value float64
-	}{{"Trial", o.Trial}, {"MaxTurn", o.MaxTurn}, {"Step", o.Step}} {
-		if err := positive(v.name, Length(v.value)); err != nil {
-			return err
-		}
+	if err := positiveEach(named{"Trial", o.Trial}, named{"MaxTurn", o.MaxTurn}, named{"Step", o.Step}); err != nil {
+		return err
 	}
 	switch {
 	case o.Step > o.MaxTurn:

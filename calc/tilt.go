@@ -61,13 +61,8 @@ func gapAngle(gap, over Length, overName string, sign float64, reading []Compone
 // on the table reads table = 0, and its two readings still count. reading
 // holds the components of one reading.
 func TiltByLevel(blade, table, nominal Angle, reading ...Component) (Estimate, error) {
-	for _, v := range []struct {
-		name  string
-		value Angle
-	}{{"blade", blade}, {"table", table}, {"nominal", nominal}} {
-		if err := finite(v.name, float64(v.value)); err != nil {
-			return Estimate{}, err
-		}
+	if err := finiteEach(named{"blade", float64(blade)}, named{"table", float64(table)}, named{"nominal", float64(nominal)}); err != nil {
+		return Estimate{}, err
 	}
 	e := blade - table - nominal
 	if err := smallAngle("blade", e); err != nil {
