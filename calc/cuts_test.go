@@ -167,9 +167,9 @@ func TestFenceMoveMakesTheNextBoardSquare(t *testing.T) {
 	}
 }
 
-// VALUES of the trade (derived by an independent polygon script, see the signs
-// there): A there is the end at the fence, with a front fence the end cut last;
-// here A is the end cut first, so that the two change places and ε its sign.
+// Worked examples (derived by an independent polygon script, no published
+// source). They name the strip's ends after the fence: with a front fence the end
+// at the fence is cut last, so that here the two change places and ε its sign.
 func TestFiveCutWorkedExamples(t *testing.T) {
 	for _, c := range []struct {
 		fence, far, l Length // widths at the fence and at the far end

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// saw returns a quiet test table of three stations of two supports: readings
+// quietSaw returns a test table of three stations of two supports: readings
 // and turns almost exact, so that a finding does not hang on luck.
 func quietSaw(seed uint64, stiffness float64) *table {
 	r := rand.New(rand.NewPCG(seed, 1))

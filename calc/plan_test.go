@@ -9,7 +9,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// known returns a model whose stiffness is beyond doubt.
+// knownModel returns a model whose stiffness is beyond doubt.
 func knownModel(t testing.TB, s []Support, stiffness float64) Model {
 	t.Helper()
 	m := model(t, s)

@@ -70,6 +70,7 @@ func (s *search) outside() []int {
 // run searches from two beginnings: every nut left alone, and all together by
 // least squares.
 func (s *search) run() {
+	s.leave()
 	s.seconds = math.Inf(1)
 	s.descend()
 	for j, k := range s.leastSquares() {

@@ -164,7 +164,7 @@ func (t *table) readAll() []Length {
 
 // The test bench itself is checked against the beam tables first: two equal
 // spans, the middle foot settles d: the middle carries 6EId/L³ less and each
-// end 3EId/L³ more (handbook beam tables, from memory; VALUES agree).
+// end 3EId/L³ more (handbook beam tables, from memory).
 func TestTableOfTheTestsFollowsTheBeamTable(t *testing.T) {
 	const l, ei, k = 500.0, 1e9, 1e7 // springs far stiffer than the beam
 	at := []Support{{X: 0, Pitch: 1}, {X: l, Pitch: 1}, {X: 2 * l, Pitch: 1}}
