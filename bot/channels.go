@@ -5,10 +5,13 @@ import (
 	"encoding/json"
 	"log/slog"
 	"slices"
+	"strings"
 	"time"
 
 	"shimwright/bot/channel"
+	"shimwright/bot/channel/matrix"
 	"shimwright/bot/channel/sms"
+	"shimwright/bot/draw"
 	"shimwright/dialog"
 	"shimwright/store"
 )
@@ -19,11 +22,45 @@ func (c smsSettings) options(now func() time.Time) sms.Options {
 		Secret: c.Secret.Reveal(), Region: c.Region, Parts: c.Parts, Now: now}
 }
 
+// options are the channel's, with the clock and the way to a picture's bytes.
+func (c matrixSettings) options(now func() time.Time, picture func(context.Context, channel.Media) ([]byte, error)) matrix.Options {
+	return matrix.Options{Homeserver: c.Homeserver, User: c.User, ASToken: c.ASToken.Reveal(), HSToken: c.HSToken.Reveal(),
+		Picture: picture, Now: now}
+}
+
+// picturesOf returns the way to the bytes of a picture that goes with a
+// message: drawn from its specification in the store.
+func picturesOf(s store.Store, now func() time.Time) func(context.Context, channel.Media) ([]byte, error) {
+	return func(ctx context.Context, m channel.Media) ([]byte, error) {
+		_, token, _ := strings.Cut(m.URL, picturePath)
+		shop, id, _ := strings.Cut(token, ".")
+		d, err := s.Get(ctx, shop, store.KindDrawing, id)
+		if err != nil {
+			return nil, err
+		}
+		if store.Expired(d.Expires, now()) {
+			return nil, store.ErrNotFound
+		}
+		var spec dialog.Drawing
+		if err := json.Unmarshal(d.Body, &spec); err != nil {
+			return nil, err
+		}
+		return draw.PNG(spec)
+	}
+}
+
 // networks returns the channels of the networks that the settings turn on.
-func networks(cfg Config, now func() time.Time) ([]channel.Channel, error) {
+func networks(cfg Config, s store.Store, now func() time.Time) ([]channel.Channel, error) {
 	var list []channel.Channel
 	if cfg.SMS.Gateway != "" {
 		c, err := sms.New(cfg.SMS.options(now))
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, c)
+	}
+	if cfg.Matrix.Homeserver != "" {
+		c, err := matrix.New(cfg.Matrix.options(now, picturesOf(s, now)))
 		if err != nil {
 			return nil, err
 		}
@@ -38,7 +75,13 @@ func newIntake(cfg Config, list []channel.Channel, h *handler, d *deliverer, s s
 		sender: newLimiter(cfg.Rate, cfg.Burst), network: newLimiter(networkRate, networkBurst),
 		now: now, log: log, failed: map[string]int{},
 		member: func(name, sender string) bool {
-			return name == sms.Name && slices.Contains(cfg.SMS.People, sender)
+			switch name {
+			case sms.Name:
+				return slices.Contains(cfg.SMS.People, sender)
+			case matrix.Name:
+				return matrix.Allowed(cfg.Matrix.People, sender)
+			}
+			return false
 		}}
 	for _, c := range list {
 		k.channels[c.Name()] = c

@@ -27,31 +27,36 @@ const prefix = "SHIMWRIGHT"
 // text here, so that every fault can be told at once; read turns it into a
 // Config. The order is that of `config`.
 type settings struct {
-	Listen          string `default:"127.0.0.1:8080" desc:"address and port to listen on; beyond this machine it needs pairing or a webhook secret"`
-	PublicURL       string `split_words:"true" desc:"address under which others reach the service, e.g. https://saw.example.org; also marks cookies as https only"`
-	Hosts           string `desc:"further names under which browsers may reach the service, separated by commas"`
-	Pairing         string `default:"on" desc:"on: phones and tablets may be paired by a one-time link; off: programs with a secret only"`
-	LocalOwner      string `split_words:"true" default:"auto" desc:"on: a browser on this machine needs no pairing and is the owner; auto: on unless SHIMWRIGHT_PUBLIC_URL is set; off"`
-	Data            string `desc:"folder of the data file; by default a folder of the user's own"`
-	RedisURL        string `split_words:"true" desc:"keep sessions in Redis instead of the data file, e.g. redis://localhost:6379/0"`
-	WebhookSecrets  string `split_words:"true" desc:"secrets (whsec_...) of programs that sign their messages, separated by commas; several while one is replaced"`
-	CallbackURL     string `split_words:"true" desc:"where messages that nobody asked for (reminders) are posted, signed"`
-	CallbackSecrets string `split_words:"true" desc:"secrets (whsec_...) that sign what is posted there; by default SHIMWRIGHT_WEBHOOK_SECRETS"`
-	SmsGateway      string `split_words:"true" desc:"sendsms address of a text gateway (Kannel), e.g. http://127.0.0.1:13013/cgi-bin/sendsms; turns text messages on"`
-	SmsUser         string `split_words:"true" desc:"user of the gateway's sendsms service"`
-	SmsPassword     string `split_words:"true" desc:"its password"`
-	SmsSecret       string `split_words:"true" desc:"secret of 16 characters or more, key=... in the address that the gateway calls for a text"`
-	SmsFrom         string `split_words:"true" desc:"number that texts come from; by default the gateway's global-sender"`
-	SmsPeople       string `split_words:"true" desc:"numbers of those who may write, with country code, separated by commas; others get one polite sentence"`
-	SmsOwn          string `split_words:"true" desc:"address where the gateway reaches this service; by default http://127.0.0.1, the port of SHIMWRIGHT_LISTEN and /v1/channels/sms"`
-	SmsRegion       string `split_words:"true" desc:"country of numbers that the gateway gives without country code, e.g. DE; by default it always gives one"`
-	SmsParts        string `split_words:"true" default:"6" desc:"most parts of one text, the gateway's max-messages"`
-	Zone            string `default:"Local" desc:"time zone of people who have not chosen one, e.g. Europe/Berlin"`
-	Log             string `default:"info" desc:"least level that is logged: debug, info, warn or error"`
-	LogFormat       string `split_words:"true" default:"text" desc:"text or json"`
-	Rate            string `default:"10" desc:"messages a second of one sender, in the long run"`
-	Burst           string `default:"100" desc:"messages of one sender at once"`
-	Shutdown        string `default:"15s" desc:"how long a stop may take to finish what was begun"`
+	Listen           string `default:"127.0.0.1:8080" desc:"address and port to listen on; beyond this machine it needs pairing or a webhook secret"`
+	PublicURL        string `split_words:"true" desc:"address under which others reach the service, e.g. https://saw.example.org; also marks cookies as https only"`
+	Hosts            string `desc:"further names under which browsers may reach the service, separated by commas"`
+	Pairing          string `default:"on" desc:"on: phones and tablets may be paired by a one-time link; off: programs with a secret only"`
+	LocalOwner       string `split_words:"true" default:"auto" desc:"on: a browser on this machine needs no pairing and is the owner; auto: on unless SHIMWRIGHT_PUBLIC_URL is set; off"`
+	Data             string `desc:"folder of the data file; by default a folder of the user's own"`
+	RedisURL         string `split_words:"true" desc:"keep sessions in Redis instead of the data file, e.g. redis://localhost:6379/0"`
+	WebhookSecrets   string `split_words:"true" desc:"secrets (whsec_...) of programs that sign their messages, separated by commas; several while one is replaced"`
+	CallbackURL      string `split_words:"true" desc:"where messages that nobody asked for (reminders) are posted, signed"`
+	CallbackSecrets  string `split_words:"true" desc:"secrets (whsec_...) that sign what is posted there; by default SHIMWRIGHT_WEBHOOK_SECRETS"`
+	SmsGateway       string `split_words:"true" desc:"sendsms address of a text gateway (Kannel), e.g. http://127.0.0.1:13013/cgi-bin/sendsms; turns text messages on"`
+	SmsUser          string `split_words:"true" desc:"user of the gateway's sendsms service"`
+	SmsPassword      string `split_words:"true" desc:"its password"`
+	SmsSecret        string `split_words:"true" desc:"secret of 16 characters or more, key=... in the address that the gateway calls for a text"`
+	SmsFrom          string `split_words:"true" desc:"number that texts come from; by default the gateway's global-sender"`
+	SmsPeople        string `split_words:"true" desc:"numbers of those who may write, with country code, separated by commas; others get one polite sentence"`
+	SmsOwn           string `split_words:"true" desc:"address where the gateway reaches this service; by default http://127.0.0.1, the port of SHIMWRIGHT_LISTEN and /v1/channels/sms"`
+	SmsRegion        string `split_words:"true" desc:"country of numbers that the gateway gives without country code, e.g. DE; by default it always gives one"`
+	SmsParts         string `split_words:"true" default:"6" desc:"most parts of one text, the gateway's max-messages"`
+	MatrixHomeserver string `split_words:"true" desc:"address of a Matrix homeserver, e.g. http://127.0.0.1:8008; turns Matrix on (write its registration file with: bot matrix)"`
+	MatrixUser       string `split_words:"true" desc:"who the service is there, e.g. @shimwright:shop.example"`
+	MatrixAsToken    string `split_words:"true" desc:"as_token of the registration file"`
+	MatrixHsToken    string `split_words:"true" desc:"hs_token of the registration file"`
+	MatrixPeople     string `split_words:"true" desc:"users (@kim:shop.example) and whole servers (shop.example) who may write, separated by commas; others get one polite sentence"`
+	Zone             string `default:"Local" desc:"time zone of people who have not chosen one, e.g. Europe/Berlin"`
+	Log              string `default:"info" desc:"least level that is logged: debug, info, warn or error"`
+	LogFormat        string `split_words:"true" default:"text" desc:"text or json"`
+	Rate             string `default:"10" desc:"messages a second of one sender, in the long run"`
+	Burst            string `default:"100" desc:"messages of one sender at once"`
+	Shutdown         string `default:"15s" desc:"how long a stop may take to finish what was begun"`
 }
 
 // Config is every setting, checked.
@@ -67,6 +72,7 @@ type Config struct {
 	CallbackURL     *url.URL // nil when not set
 	CallbackSecrets []Secret
 	SMS             smsSettings
+	Matrix          matrixSettings
 	Zone            string // of the tz database; "" where only the offset is known
 	Log             slog.Level
 	LogJSON         bool
@@ -175,6 +181,7 @@ func (s settings) read(f *faults) Config {
 		c.CallbackSecrets = secretList(f, "CALLBACK_SECRETS", s.CallbackSecrets)
 	}
 	c.SMS = s.readSMS(f, c.Listen)
+	c.Matrix = s.readMatrix(f)
 	c.together(f)
 	return c
 }

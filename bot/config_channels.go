@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"shimwright/bot/channel/matrix"
 	"shimwright/bot/channel/sms"
 )
 
@@ -48,6 +49,41 @@ func (s settings) readSMS(f *faults, listen netip.AddrPort) smsSettings {
 	if len(f.list) == 0 {
 		if _, err := sms.New(c.options(clock)); err != nil {
 			f.add("SMS_GATEWAY", "is set, but text messages cannot be set up: %v", err)
+		}
+	}
+	return c
+}
+
+// matrixSettings are those of Matrix; Homeserver is "" when it is off.
+type matrixSettings struct {
+	Homeserver string
+	User       string
+	ASToken    Secret
+	HSToken    Secret
+	People     []string // users and servers who may write
+}
+
+// readMatrix reads the settings of Matrix. The homeserver's address turns it
+// on.
+func (s settings) readMatrix(f *faults) matrixSettings {
+	if s.MatrixHomeserver == "" {
+		if s.MatrixUser+s.MatrixAsToken+s.MatrixHsToken+s.MatrixPeople != "" {
+			f.add("MATRIX_HOMESERVER", "is not set, but other settings of Matrix are; give the homeserver's address, e.g. http://127.0.0.1:8008")
+		}
+		return matrixSettings{}
+	}
+	c := matrixSettings{Homeserver: s.MatrixHomeserver, User: s.MatrixUser,
+		ASToken: NewSecret(s.MatrixAsToken), HSToken: NewSecret(s.MatrixHsToken)}
+	for _, p := range fields(s.MatrixPeople) {
+		if err := matrix.CheckAllowed(p); err != nil {
+			f.add("MATRIX_PEOPLE", "holds %q; each entry %v", p, err)
+			continue
+		}
+		c.People = append(c.People, p)
+	}
+	if len(f.list) == 0 {
+		if _, err := matrix.New(c.options(clock, nil)); err != nil {
+			f.add("MATRIX_HOMESERVER", "is set, but Matrix cannot be set up: %v", err)
 		}
 	}
 	return c

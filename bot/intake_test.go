@@ -408,6 +408,27 @@ func TestIntakeHandsOnExpires(t *testing.T) {
 	}
 }
 
+// A stranger is told once, and once more after a month.
+func TestIntakeStranger(t *testing.T) {
+	p := newPaper(t, false)
+	from := func() channel.Inbound {
+		in := p.in("level")
+		in.Sender, in.Conversation = "stranger", "their room"
+		return in
+	}
+	if got := p.after(from(), from()); len(got) != 1 || !strings.Contains(got[0], "only people who were let in") {
+		t.Errorf("a stranger hears %q", got)
+	}
+	p.clock.advance(29 * 24 * time.Hour)
+	if got := p.after(from()); len(got) != 0 {
+		t.Errorf("within a month a stranger hears %q", got)
+	}
+	p.clock.advance(2 * 24 * time.Hour)
+	if got := p.after(from()); len(got) != 1 {
+		t.Errorf("after a month a stranger hears %q, want the sentence once", got)
+	}
+}
+
 // The link to a picture in a text message opens without pairing; a guessed one
 // does not, and neither do the service's own addresses.
 func TestPictureLink(t *testing.T) {

@@ -39,6 +39,7 @@ func commands() []command {
 		{"serve", "", "answer on the network; what happens without a command", serve},
 		{"chat", "", "hold the same conversation in this terminal", chat},
 		{"pair", "[name [role]] | list | revoke ID", "print a one-time link for a phone or tablet", pair},
+		{"matrix", "SERVER [FILE [ADDRESS]]", "write the registration file for a Matrix homeserver", matrixCommand},
 		{"config", "", "print every setting, its default and its meaning", config},
 		{"help", "", "print this", help},
 	}

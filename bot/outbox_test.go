@@ -194,3 +194,24 @@ func (t *tally) of(r deliveryResult) int {
 func shift(by time.Duration) func() time.Time {
 	return func() time.Time { return time.Now().Add(by) }
 }
+
+// live lets a test's clock follow the real one until the test ends: a network
+// says when a message was sent.
+func live(t *testing.T, c *testClock) {
+	c.set(time.Now())
+	stop, done := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(done)
+		tick := time.NewTicker(20 * time.Millisecond)
+		defer tick.Stop()
+		for {
+			select {
+			case <-stop:
+				return
+			case now := <-tick.C:
+				c.set(now)
+			}
+		}
+	}()
+	t.Cleanup(func() { close(stop); <-done })
+}
