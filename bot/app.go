@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"time"
@@ -81,7 +82,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	people := newcomers{newID: newID}
 	a.pairing = &pairing{store: s, now: clock, people: people, token: newToken}
 	pages := page.New()
-	nets, err := networks(cfg, s, clock)
+	nets, err := networks(cfg, clock)
 	if err != nil {
 		return nil, err
 	}
@@ -101,6 +102,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 		places:  directory{store: s, newID: newID},
 		intake:  newIntake(cfg, nets, a.handler, a.deliverer, s, clock, log),
 		limiter: newLimiter(cfg.Rate, cfg.Burst),
+		easels:  make(chan struct{}, runtime.GOMAXPROCS(0)),
 		secure:  cfg.PublicURL != nil && cfg.PublicURL.Scheme == "https",
 		closing: a.closing, now: clock, stopwatch: time.Now, requests: newID, log: log, meter: meter,
 	}

@@ -30,6 +30,13 @@ func chat(ctx context.Context, c console, _ []string) (err error) {
 	}
 	defer func() { err = errors.Join(err, r.close()) }()
 	fmt.Fprintln(c.out, "Type a message and press Enter; an end of input (Ctrl-D) leaves, and nothing is lost.")
+	news, err := r.news(ctx, terminalConversation)
+	if err != nil {
+		return err
+	}
+	for _, a := range news {
+		a.print(c.out)
+	}
 	lines := make(chan string)
 	broken := make(chan error, 1)
 	go readLines(ctx, c.in, lines, broken)

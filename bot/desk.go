@@ -108,6 +108,7 @@ func (a *app) deskRoutes(token string) http.Handler {
 		return struct{}{}, a.pairing.revoke(ctx, in.Shop, in.Device)
 	})
 	deskRoute(mux, "/say", a.say)
+	deskRoute(mux, "/news", a.news)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		given := strings.TrimPrefix(r.Header.Get("Authorization"), "Bearer ")
 		if subtle.ConstantTimeCompare([]byte(given), []byte(token)) != 1 {

@@ -62,6 +62,13 @@ func (s *server) picture(w http.ResponseWriter, r *http.Request) error {
 	if err := json.Unmarshal(d.Body, &spec); err != nil {
 		return internal(fmt.Errorf("the stored drawing cannot be read: %w", err))
 	}
+	// Drawing is work: as many at once as there are processors, no more.
+	select {
+	case s.easels <- struct{}{}:
+		defer func() { <-s.easels }()
+	case <-r.Context().Done():
+		return unavailable(r.Context().Err())
+	}
 	body, kind, err := render(spec, format, r)
 	if err != nil {
 		return err

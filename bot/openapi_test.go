@@ -73,3 +73,70 @@ func conform(t testing.TB, req *http.Request, body string, res *http.Response, g
 func isPage(r *http.Request) bool {
 	return r.URL.Path == "/" || strings.HasPrefix(r.URL.Path, "/page/")
 }
+
+// TestEveryOperationIsTried: nothing is described that was not seen to work.
+// Each exchange is checked against the description as it is made.
+func TestEveryOperationIsTried(t *testing.T) {
+	s := newService(t)
+	s.levelled("bench", 9)
+	_, a := s.handsOn("bench-2")
+	l, err := s.app.pairing.invite(t.Context(), invitation{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	picture := a.Replies[len(a.Replies)-1].Media[0].URL
+	tried := map[string]response{
+		"POST /v1/messages":             s.request("POST", "/v1/messages", bodyOf(posted{ID: "m-x", Conversation: "bench", Text: "menu"})),
+		"GET /v1/conversations/{id}":    s.request("GET", "/v1/conversations/bench?max=200", ""),
+		"GET /v1/media/{token}":         s.request("GET", picture, ""),
+		"GET /picture/{token}":          s.request("GET", picturePath+strings.TrimPrefix(picture, mediaPath), ""),
+		"GET /v1/machines/{id}/records": s.request("GET", "/v1/machines/saw-1/records", ""),
+		"GET /v1/openapi.yaml":          s.request("GET", "/v1/openapi.yaml", ""),
+		"GET /pair/{token}":             s.request("GET", "/pair/"+l.Token, ""),
+		"POST /pair/{token}":            s.request("POST", "/pair/"+l.Token, ""),
+		"GET /healthz":                  s.request("GET", "/healthz", ""),
+		"GET /readyz":                   s.request("GET", "/readyz", ""),
+		"GET /metrics":                  s.request("GET", "/metrics", ""),
+	}
+	for name, res := range tried {
+		if res.StatusCode >= 400 {
+			t.Errorf("%s: status %d: %s", name, res.StatusCode, res.body)
+		}
+	}
+	doc, err := openapi3.NewLoader().LoadFromData(tried["GET /v1/openapi.yaml"].body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for path, item := range doc.Paths.Map() {
+		for method := range item.Operations() {
+			if _, ok := tried[method+" "+path]; !ok {
+				t.Errorf("%s %s is described and not tried", method, path)
+			}
+		}
+	}
+}
+
+// TestProblemsAreDescribed: every problem that the program makes is in the
+// description, and no other.
+func TestProblemsAreDescribed(t *testing.T) {
+	doc, err := openapi3.NewLoader().LoadFromData(openAPI)
+	if err != nil {
+		t.Fatal(err)
+	}
+	described := map[string]bool{}
+	for _, v := range doc.Components.Schemas["Problem"].Value.Properties["type"].Value.Enum {
+		described[v.(string)] = true
+	}
+	for _, err := range []error{badField("x", ""), notJSON(""), unauthorized(""), forbidden(""), notFound(""), wrongMethod(""),
+		notAcceptable(""), tooSlow(), conflict(), expired(), tooLarge(), wrongType(), wrongHost(), tooMany(0), unavailable(nil),
+		full(nil), internal(nil), notReady("", "", nil)} {
+		name := problemType + asProblem(err).Code
+		if !described[name] {
+			t.Errorf("%s is not described", name)
+		}
+		delete(described, name)
+	}
+	for name := range described {
+		t.Errorf("%s is described, but nothing makes it", name)
+	}
+}

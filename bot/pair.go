@@ -16,6 +16,8 @@ type reception interface {
 	devices(ctx context.Context, shop string) ([]device, error)
 	revoke(ctx context.Context, shop, id string) error
 	say(ctx context.Context, m posted) (answer, error)
+	// news is what was said unasked since a conversation's last message.
+	news(ctx context.Context, conversation string) ([]answer, error)
 	// address is where browsers find the service.
 	address() net.Addr
 	close() error

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"shimwright/bot/channel"
 	"shimwright/bot/testenv"
 )
 
@@ -318,5 +319,30 @@ func TestUnknownCommand(t *testing.T) {
 		if !strings.Contains(out.String(), c.name) || !strings.Contains(out.String(), c.meaning) {
 			t.Errorf("help leaves out %s", c.name)
 		}
+	}
+}
+
+// TestChatShowsWhatCameMeanwhile: a reminder that came while nobody sat at the
+// terminal is shown at the next start, once something is said no more.
+func TestChatShowsWhatCameMeanwhile(t *testing.T) {
+	s := newService(t)
+	own := ownService{s.app}
+	if _, err := own.say(t.Context(), posted{ID: "m-1", Conversation: terminalConversation, Text: "menu"}); err != nil {
+		t.Fatal(err)
+	}
+	err := s.app.deliverer.routes["page"].channel.Send(t.Context(), pageAddress(homeShop, terminalConversation),
+		channel.Message{ID: "out-1", Text: "Time to check the saw."})
+	if err != nil {
+		t.Fatal(err)
+	}
+	news, err := own.news(t.Context(), terminalConversation)
+	if err != nil || len(news) != 1 || news[0].Replies[0].Text != "Time to check the saw." {
+		t.Errorf("%+v, %v", news, err)
+	}
+	if _, err := own.say(t.Context(), posted{ID: "m-2", Conversation: terminalConversation, Text: "menu"}); err != nil {
+		t.Fatal(err)
+	}
+	if news, err := own.news(t.Context(), terminalConversation); err != nil || len(news) != 0 {
+		t.Errorf("%+v, %v", news, err)
 	}
 }

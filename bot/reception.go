@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"net"
+
+	"shimwright/store"
 )
 
 // ownService is a service put together for one command.
@@ -23,6 +25,10 @@ func (o ownService) revoke(ctx context.Context, shop, id string) error {
 
 func (o ownService) say(ctx context.Context, m posted) (answer, error) { return o.app.say(ctx, m) }
 
+func (o ownService) news(ctx context.Context, conversation string) ([]answer, error) {
+	return o.app.news(ctx, conversation)
+}
+
 func (o ownService) address() net.Addr { return net.TCPAddrFromAddrPort(o.app.cfg.Listen) }
 
 func (o ownService) close() error { return o.app.close() }
@@ -35,6 +41,34 @@ func (a *app) say(ctx context.Context, m posted) (answer, error) {
 		return out, err
 	}
 	return out, json.Unmarshal(stored, &out)
+}
+
+// maxNews is how many entries are looked through for news.
+const maxNews = 20
+
+// news returns what was said unasked since the last message of a conversation
+// of this machine, without what may no longer be shown.
+func (a *app) news(ctx context.Context, conversation string) ([]answer, error) {
+	list, err := a.store.Transcript(ctx, store.Conversation{Shop: homeShop, ID: conversation}, 0, maxNews)
+	var news []answer
+	for _, e := range list {
+		line, shown, err := shownEntry(e, a.server.now())
+		if err != nil {
+			return nil, err
+		}
+		if line.Message != nil {
+			news = nil
+			continue
+		}
+		var said answer
+		if err := json.Unmarshal(line.Answer, &said); err != nil {
+			return nil, err
+		}
+		if shown {
+			news = append(news, said)
+		}
+	}
+	return news, err
 }
 
 func (c *deskClient) invite(ctx context.Context, in invitation) (link, error) {
@@ -52,6 +86,10 @@ func (c *deskClient) revoke(ctx context.Context, shop, id string) error {
 
 func (c *deskClient) say(ctx context.Context, m posted) (answer, error) {
 	return deskCall[posted, answer](ctx, c, "/say", m)
+}
+
+func (c *deskClient) news(ctx context.Context, conversation string) ([]answer, error) {
+	return deskCall[string, []answer](ctx, c, "/news", conversation)
 }
 
 func (c *deskClient) address() net.Addr {

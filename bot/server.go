@@ -37,6 +37,7 @@ type server struct {
 	limiter  *limiter
 	page     *page.Channel // whom to wake when a conversation goes on
 	home     http.Handler  // the chat page and its files
+	easels   chan struct{} // held while a picture is drawn
 	secure   bool          // the public address is https: cookies go over nothing else
 	closing  context.Context
 	now      func() time.Time
