@@ -48,7 +48,7 @@ func (crosscut) Run(t *Script) {
 		e, d := j.strip(round, reread)
 		j.say(e, d)
 		last := d != calc.Outside || round > crosscutRounds
-		if !last && !j.plausible(e, round, reread) && reread < crosscutRepeats {
+		if !last && !j.plausible(e, round, reread) {
 			reread++ // the same strip once more
 			continue
 		}

@@ -23,6 +23,7 @@ var procedures = [...]Procedure{
 	parallel{},
 	tiltStops{},
 	crosscut{},
+	mitre{},
 	ripFence{},
 	scoring{},
 	proof{},

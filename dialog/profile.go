@@ -112,6 +112,10 @@ func EvenStations(n, each int, l, near, far calc.Length) []Station {
 	return out
 }
 
+// KeepProfile stores a profile with the saw. This job goes on with the one that
+// it began with.
+func (t *Script) KeepProfile(p Profile) { t.setSaw = &p }
+
 // profile returns the profile that the job's answers give: the first one, as
 // the saw then was, and later corrections.
 func (j *Job) profile(saw *Saw) Profile {

@@ -49,6 +49,6 @@ func (proof) Run(t *Script) {
 	look := question(Key{Name: "proof.look"}, "proof.look")
 	look.Choices = choices("clean", "burn", "pinch", "ridge")
 	if s := t.Pick(look, wording.Text{}); s != "clean" {
-		diagnose(t, s)
+		diagnose(t, s, map[string]string{"how": "onfence", "howgauge": "onfence"})
 	}
 }

@@ -202,7 +202,7 @@ func (j *tilting) byPair(n, round int, degrees float64) calc.Estimate {
 	a := question(Key{Name: "flip.cut", Round: round, Index: n}, "pair.cut", "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)))
 	a.Stop = &degrees
 	j.t.Cut(a, wording.T("caution.cut"))
-	a = question(Key{Name: "pair.open", Round: round, Index: n}, "pair.open")
+	a = question(Key{Name: "pair.open", Round: round, Index: n}, "pair.open", "Corner", cornerOf(degrees))
 	a.Choices = choices("closed", "heel", "toe")
 	open := j.t.Pick(a, wording.Text{})
 	var v Value
@@ -227,10 +227,16 @@ func (j *tilting) say(degrees float64, e calc.Estimate, d calc.Decision) {
 	}
 	w := j.t.work()
 	j.t.Say(id, append(w.effect(), "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
-		"U", wording.Tilt{Value: calc.Angle(math.Ceil(calc.Angle(e.U).Degrees()*100)/100) * calc.Degree, Decimals: 2},
+		"U", wording.Tilt{Value: doubtOf(e.U), Decimals: 2},
 		"Way", wording.T(way), "Limit", wording.Tilt{Value: j.p.Tol.Tilt, Decimals: 2},
 		"Edge", fine(calc.Length(math.Tan(math.Abs(e.Value)))*w.Thick))...)
 	j.t.Judge(verdict(tiltName(degrees), e, j.window, d.String()))
+}
+
+// doubtOf returns an expanded uncertainty in radians to be shown, rounded up to a
+// hundredth of a degree.
+func doubtOf(u float64) calc.Angle {
+	return calc.Angle(math.Ceil(calc.Angle(u).Degrees()*100-1e-9)) / 100 * calc.Degree
 }
 
 func tiltName(degrees float64) string {

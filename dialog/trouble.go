@@ -17,7 +17,7 @@ func (trouble) Minimum(Profile) int { return 0 }
 func (trouble) Run(t *Script) {
 	a := question(Key{Name: "symptom"}, "trouble")
 	a.Choices = choices("burn", "pinch", "ridge", "notstraight", "afterlock", "norepeat")
-	diagnose(t, t.Pick(a, wording.Text{}))
+	diagnose(t, t.Pick(a, wording.Text{}), nil)
 }
 
 // blame is where a symptom leads: the reason is said as trouble.<reason>.
@@ -25,69 +25,82 @@ type blame struct{ reason, procedure string }
 
 // fork is a question on the way, and where each answer leads.
 type fork struct {
-	ask     string
-	answers []string
-	to      map[string]any // of each answer: a blame or a *fork
+	ask string
+	to  []branch
 }
 
-// symptoms states every path from a symptom to a cause, in one place. The
-// causes are common practice of the trade, with no published source.
-var symptoms = map[string]any{
-	"burn": &fork{"side", []string{"fenceside", "farside", "both"}, map[string]any{
-		"fenceside": blame{"fencetoein", "rip-fence"},
-		"farside": &fork{"how", []string{"onslider", "onfence"}, map[string]any{
-			"onslider": blame{"slidertoein", "slider-parallel"},
-			"onfence":  blame{"knifeoff", "riving-knife"},
-		}},
-		"both": blame{"wobble", "runout"},
-	}},
-	"pinch": &fork{"how", []string{"onslider", "onfence"}, map[string]any{
-		"onslider": blame{"slidertoein", "slider-parallel"},
-		"onfence": &fork{"knife", []string{"fits", "notsure"}, map[string]any{
-			"fits":    blame{"fencetoein", "rip-fence"},
-			"notsure": blame{"knifeoff", "riving-knife"},
-		}},
-	}},
-	"ridge": &fork{"ridge", []string{"bottom", "regular", "atend"}, map[string]any{
-		"bottom":  blame{"scoringoff", "scoring"},
-		"regular": blame{"wobble", "runout"},
-		"atend":   blame{"slidertoein", "slider-parallel"},
-	}},
-	"notstraight": &fork{"shape", []string{"curved", "angled", "slanted"}, map[string]any{
-		"curved":  blame{"notlevel", "slider-level"},
-		"angled":  blame{"notsquare", "crosscut-fence"},
-		"slanted": blame{"tiltoff", "tilt-stops"},
-	}},
-	"afterlock": &fork{"locked", []string{"fencelock", "tiltlock", "nuts"}, map[string]any{
-		"fencelock": blame{"fenceplay", "rip-fence"},
-		"tiltlock":  blame{"tiltplay", "tilt-stops"},
-		"nuts":      blame{"nutsmove", "slider-level"},
-	}},
-	"norepeat": &fork{"which", []string{"samespot", "samecut"}, map[string]any{
-		"samespot": blame{"toolplay", "references"},
-		"samecut":  blame{"notlevel", "slider-level"},
-	}},
+// branch is one answer and where it leads: a blame or a *fork.
+type branch struct {
+	answer string
+	next   any
+}
+
+// symptoms states every path from a symptom to a cause on a saw, in one place.
+// The causes are common practice of the trade, with no published source.
+func symptoms(p Profile) map[string]*fork {
+	fence := blame{"fencetoein", "rip-fence"}
+	knife := blame{"knifeoff", knifeJob}
+	wobble := blame{"wobble", "runout"}
+	travel := blame{"slidertoein", "slider-parallel"}
+	curved := any(blame{"notlevel", "slider-level"})
+	loose := branch{"nuts", blame{"nutsmove", "slider-level"}}
+	samecut := blame{"carriageplay", "slider-level"}
+	how := func(carried, along any) *fork {
+		return &fork{"how", []branch{{"onslider", carried}, {"onfence", along}}}
+	}
+	if p.Kind == Cabinet {
+		travel = blame{"slottoein", "slider-parallel"}
+		samecut = blame{"gaugeplay", "slider-parallel"}
+		loose = branch{"tablebolts", blame{"boltsmove", "slider-parallel"}}
+		how = func(carried, along any) *fork {
+			return &fork{"howgauge", []branch{{"ongauge", carried}, {"onfence", along}}}
+		}
+		curved = how(samecut, blame{"fencecurved", "rip-fence"})
+	}
+	ridge := []branch{{"regular", wobble}, {"atend", how(travel, fence)}}
+	if p.Scoring {
+		ridge = append([]branch{{"bottom", blame{"scoringoff", "scoring"}}}, ridge...)
+	}
+	return map[string]*fork{
+		"burn":  {"side", []branch{{"fenceside", fence}, {"farside", how(travel, knife)}, {"both", wobble}}},
+		"pinch": how(travel, &fork{"knife", []branch{{"fits", fence}, {"notsure", knife}}}),
+		"ridge": {"ridge", ridge},
+		"notstraight": {"shape", []branch{{"curved", curved}, {"angled", blame{"notsquare", "crosscut-fence"}},
+			{"slanted", blame{"tiltoff", "tilt-stops"}}}},
+		"afterlock": {"locked", []branch{{"fencelock", blame{"fenceplay", "rip-fence"}}, {"crosslock", blame{"crossplay", "crosscut-fence"}},
+			{"tiltlock", blame{"tiltplay", "tilt-stops"}}, loose}},
+		"norepeat": {"which", []branch{{"samespot", blame{"toolplay", "references"}}, {"samecut", samecut}}},
+	}
 }
 
 // diagnose asks on from a symptom, says the reason in one sentence and leads to
-// the procedure.
-func diagnose(t *Script, symptom string) {
-	at := symptoms[symptom]
+// the procedure. What is known already, by the question's name, is not asked.
+func diagnose(t *Script, symptom string, known map[string]string) {
+	at := any(symptoms(t.profile)[symptom])
 	for n := 0; ; n++ {
-		switch x := at.(type) {
-		case *fork:
-			a := guard.Ask{Key: Key{Name: "trouble", Index: n}, Text: wording.T("trouble.ask." + x.ask), Why: wording.T("trouble.why")}
-			a.Choices = choices(x.answers...)
-			at = x.to[t.Pick(a, wording.Text{})]
-		case blame:
-			if p := procedureNamed(x.procedure); p == nil || !applies(p, t.profile) {
-				x = blame{"wobble", "runout"}
+		f, ok := at.(*fork)
+		if !ok {
+			break
+		}
+		answer, ok := known[f.ask]
+		if !ok {
+			a := guard.Ask{Key: Key{Name: "trouble", Index: n}, Text: wording.T("trouble.ask." + f.ask), Why: wording.T("trouble.why")}
+			for _, b := range f.to {
+				a.Choices = append(a.Choices, choices(b.answer)...)
 			}
-			t.Say("trouble."+x.reason, "Job", titleOf(x.procedure, t.profile))
-			t.Lead(x.procedure)
-			return
-		default:
-			return
+			answer = t.Pick(a, wording.Text{})
+		}
+		at = nil
+		for _, b := range f.to {
+			if b.answer == answer {
+				at = b.next
+			}
 		}
 	}
+	b, ok := at.(blame)
+	if !ok {
+		return // an answer of an earlier version, or of a saw that was another then
+	}
+	t.Say("trouble."+b.reason, "Job", titleOf(b.procedure, t.profile))
+	t.Lead(b.procedure)
 }
