@@ -82,7 +82,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	people := newcomers{newID: newID}
 	a.pairing = &pairing{store: s, now: clock, people: people, token: newToken}
 	pages := page.New()
-	nets, err := networks(cfg, clock)
+	nets, err := networks(cfg, s, clock)
 	if err != nil {
 		return nil, err
 	}
