@@ -44,7 +44,7 @@ func (h *handler) decode(docs store.Documents, e event) (loaded, error) {
 	}
 	l.view.Last, err = decodeRecords(docs.Last)
 	for _, r := range docs.Reminders {
-		l.view.Due = append(l.view.Due, dialog.DueMark{ID: r.ID, Saw: r.Saw, Person: r.Person, Due: r.Due})
+		l.view.Due = append(l.view.Due, dialog.DueMark{ID: r.ID, Saw: r.Saw, Person: r.Person, Due: r.Due, Body: r.Body})
 	}
 	return l, err
 }

@@ -23,7 +23,8 @@ type View struct {
 	HasHistory   bool      // History is filled
 	Due          []DueMark // reminders that wait in this shop
 	ZoneGuess    string    // time zone that the channel suggests for the person
-	Token        string    // fresh random text, for what must not be guessed; used at most once a step
+	Token        string    // fresh random text of 28 letters and digits, for what must not be guessed; used at most once a step
+	Base         string    // address under which others reach the service, "" where that is not known
 
 	// Locate returns a time zone of the tz database, nil for an unknown one.
 	Locate func(name string) *time.Location
@@ -79,6 +80,8 @@ type Result struct {
 	Send        []Send   // unasked messages to others
 	Silence     bool     // drop what waits to be sent in this conversation
 	Join        string   // a join code: its address is to lead to this shop
+	Report      string   // hash of a report's token: its address is to lead to this shop
+	ReportEnd   string   // hash of a report's token that leads nowhere from now on
 	EraseSaw    string   // a saw that its owner confirmed to forget
 	NeedHistory string   // nothing was done: step again with View.History of this saw ("*": of every saw)
 }

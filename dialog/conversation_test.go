@@ -149,7 +149,7 @@ func (s *shop) sayAt(text string, sent time.Time) dialog.Result {
 func (s *shop) step(in dialog.Input) dialog.Result {
 	s.view.Due = nil
 	for _, r := range s.remind {
-		s.view.Due = append(s.view.Due, dialog.DueMark{ID: r.ID, Saw: r.Saw, Person: r.Person, Due: r.Due})
+		s.view.Due = append(s.view.Due, dialog.DueMark{ID: r.ID, Saw: r.Saw, Person: r.Person, Due: r.Due, Body: r.Body})
 	}
 	r := dialog.Step(s.view, s.states[s.view.Conversation], in, s.now)
 	if r.NeedHistory != "" {

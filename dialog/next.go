@@ -3,6 +3,7 @@ package dialog
 import (
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"shimwright/calc"
@@ -20,17 +21,22 @@ func (st *step) past(saw string) {
 	}
 }
 
-// records returns every record of a saw and characteristic, oldest first,
-// those of this step included. A record that was corrected is left out.
+// records returns every record of a saw and characteristic ("": of all), oldest
+// first, those of this step included.
 func (st *step) records(saw, characteristic string) []Record {
-	var out []Record
+	return ofSaw(append(slices.Clone(st.v.History), st.res.Records...), saw, characteristic)
+}
+
+// ofSaw returns the records of a saw and characteristic ("": of all) that
+// stand, oldest first. One that was corrected is left out.
+func ofSaw(all []Record, saw, characteristic string) []Record {
 	corrected := map[string]bool{}
-	all := append(slices.Clone(st.v.History), st.res.Records...)
 	for _, r := range all {
 		if r.Corrects != "" {
 			corrected[r.Corrects] = true
 		}
 	}
+	var out []Record
 	seen := map[string]bool{}
 	for _, r := range all {
 		if r.Saw == saw && (characteristic == "" || r.Characteristic == characteristic) && !corrected[r.ID] && !seen[r.ID] {
@@ -64,17 +70,7 @@ func historyOf(records []Record) (calc.History, bool) {
 		return calc.History{}, false
 	}
 	last := records[len(records)-1]
-	h := calc.History{Name: last.Characteristic}
-	switch {
-	case last.Low != nil && last.High != nil:
-		h.Window = calc.Window{Low: *last.Low, High: *last.High}
-	case last.High != nil:
-		h.Window = calc.AtMost(*last.High)
-	case last.Low != nil:
-		h.Window = calc.AtLeast(*last.Low)
-	default:
-		return calc.History{}, false
-	}
+	h := calc.History{Name: last.Characteristic, Window: windowOf(&last)}
 	for _, r := range records {
 		if r.AsLeft == nil {
 			continue
@@ -88,33 +84,74 @@ func historyOf(records []Record) (calc.History, bool) {
 	return h, len(h.Visits) > 0
 }
 
-// nextDate says when a saw is due and why, from its records, a fixed interval
-// of its owner's, and what happened to it since.
+// windowOf is the tolerance of a record. What pinches the work below its low
+// limit is held to it by the whole uncertainty.
+func windowOf(r *Record) calc.Window {
+	var w calc.Window
+	switch {
+	case r.Low != nil && r.High != nil:
+		w = calc.Window{Low: *r.Low, High: *r.High}
+	case r.High != nil:
+		w = calc.AtMost(*r.High)
+	case r.Low != nil:
+		w = calc.AtLeast(*r.Low)
+	}
+	w.ToeIn = r.Low != nil && strings.HasSuffix(r.Characteristic, ".toe")
+	return w
+}
+
+// nextDate says when a saw is due and why.
 func (st *step) nextDate(saw *Saw) (calc.Next, bool) {
 	st.past(saw.ID)
-	all := st.records(saw.ID, "")
+	return nextOf(saw, st.records(saw.ID, ""))
+}
+
+// nextOf says when a saw is due and why, from its records, oldest first, a
+// fixed interval of its owner's, and what happened to it since.
+func nextOf(saw *Saw, records []Record) (calc.Next, bool) {
 	var histories []calc.History
-	for _, c := range characteristics(all) {
-		if h, ok := historyOf(st.records(saw.ID, c)); ok {
-			histories = append(histories, h)
+	var newest []Record
+	for _, c := range characteristics(records) {
+		list := ofSaw(records, saw.ID, c)
+		if h, ok := historyOf(list); ok {
+			histories, newest = append(histories, h), append(newest, list[len(list)-1])
 		}
 	}
 	next, err := calc.NextDate(histories)
 	if err != nil {
 		return calc.Next{}, false
 	}
-	lastWork := all[len(all)-1].At
+	if n := saw.interval(); n > 0 {
+		next = calc.Next{Due: monthsAfter(records[len(records)-1].At, n)}
+	}
 	for _, e := range saw.Events {
-		switch {
-		case e.Kind == "interval":
-			if n, err := strconv.Atoi(e.What); err == nil && n > 0 {
-				next = calc.Next{Due: lastWork.AddDate(0, n, 0)}
+		for i := range newest {
+			if e.At.After(newest[i].At) && spoiled("event."+e.Kind, &newest[i]) {
+				next = next.NoLaterThan(e.At.AddDate(0, 0, 1))
 			}
-		case e.At.After(lastWork) && (e.Kind == "moved" || e.Kind == "bumped" || e.Kind == "blade"):
-			next = next.NoLaterThan(e.At.AddDate(0, 0, 1))
 		}
 	}
 	return next, true
+}
+
+// interval is the fixed interval of a saw in months, 0 for none.
+func (s *Saw) interval() int {
+	months := 0
+	for _, e := range s.Events {
+		if n, err := strconv.Atoi(e.What); e.Kind == "interval" && err == nil {
+			months = n
+		}
+	}
+	return months
+}
+
+// monthsAfter is the same day some months later, or the last of that month.
+func monthsAfter(t time.Time, months int) time.Time {
+	d := t.AddDate(0, months, 0)
+	if d.Day() < t.Day() {
+		d = d.AddDate(0, 0, -d.Day())
+	}
+	return d
 }
 
 // reason words why a date is what it is, in one line.

@@ -52,6 +52,8 @@ func (st *step) pendingAsk() guard.Ask {
 		a.Text = wording.T("turnedback.ask")
 	case "consent":
 		a.Text = wording.T("consent.ask", "Saw", name)
+	case "name":
+		a.Text, a.Form, a.Choices = wording.T("name.ask"), guard.Words, nil
 	case "zone":
 		a.Text = wording.T("zone.ask")
 		a.Choices = st.zoneChoices()
@@ -67,6 +69,12 @@ func (st *step) pendingAsk() guard.Ask {
 	case "due":
 		a.Text = wording.T("due.ask")
 		a.Choices = choices("check", "later", "done", "notthis")
+	case "drop":
+		a.Text = wording.T("which.ask")
+		a.Choices = nil
+		for _, s := range st.dueSaws(args) {
+			a.Choices = append(a.Choices, guard.Choice{Value: s.ID, Text: wording.Raw(s.Profile.Name)})
+		}
 	}
 	return a
 }
@@ -93,11 +101,17 @@ func (st *step) pending(text string) bool {
 	if st.s.Pending == "zone" && st.zoneAnswered(text) {
 		return true
 	}
+	if st.s.Pending == "name" {
+		st.s.Pending, st.s.Args = "", nil
+		st.callMe(text)
+		return true
+	}
 	a := st.pendingAsk()
 	v, ok := st.choose(a.Choices, text)
 	if day, named := st.when(text); !ok && named && st.s.Pending == "due" {
+		saws := st.dueSaws(st.s.Args)
 		st.s.Pending, st.s.Args = "", nil
-		st.later(st.saw(st.s.Saw), day)
+		st.later(saws, day)
 		return true
 	}
 	if !ok {
@@ -106,8 +120,8 @@ func (st *step) pending(text string) bool {
 		if st.command(text, st.open()) {
 			return true
 		}
-		if kind == "doubt" {
-			return false // a fresh reading
+		if kind == "doubt" || kind == "due" && st.active() != nil {
+			return false // a fresh reading, or the answer to the job's own question
 		}
 		st.s.Saw = args["saw"]
 		st.say("choice.unclear", "Choices", st.choiceList(a.Choices))
@@ -128,7 +142,9 @@ func (st *step) moot() bool {
 		return saw == nil || saw.Running == nil || saw.Running.Person == st.person.ID
 	case "doubt", "turnedback":
 		return saw == nil || saw.Running == nil || saw.Running.Person != st.person.ID
-	case "resume", "consent", "zone", "due", "retire", "forget":
+	case "due", "drop":
+		return len(st.dueSaws(st.s.Args)) == 0
+	case "resume", "consent", "retire", "forget":
 		return saw == nil || saw.Retired
 	}
 	return false
@@ -206,7 +222,10 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 			st.doubted(saw, args, v)
 			return
 		case "due":
-			st.dueAnswered(v)
+			st.dueAnswered(args, v)
+			return
+		case "drop":
+			st.dropped(st.saw(v))
 			return
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"shimwright/dialog/guard"
 	"shimwright/dialog/wording"
@@ -33,7 +34,8 @@ func JoinHash(code string) string {
 
 // peopleCommands are commands about people, saws and intervals whose words the
 // catalogue lists; what follows the words is their argument.
-var peopleCommands = [...]string{"invite", "people", "remove", "handto", "interval", "forget", "duemonth", "rolesetter", "rolemeasure", "roleowner"}
+var peopleCommands = [...]string{"invite", "people", "lostphone", "remove", "handto", "interval", "forget", "duemonth",
+	"callme", "endreport", "report", "noreminders", "remindme", "zone", "rolesetter", "rolemeasure", "roleowner"}
 
 // peopleCommand handles a message that is such a command.
 func (st *step) peopleCommand(text string) bool {
@@ -59,8 +61,20 @@ func (st *step) people1(c, rest string) {
 		st.dueMonth()
 	case c == "handto":
 		st.handTo(rest)
+	case c == "remindme":
+		st.remindMe(rest)
+	case c == "noreminders":
+		st.noReminders()
+	case c == "zone":
+		st.setZone(rest)
+	case c == "report" || c == "endreport":
+		st.report(c == "report", rest)
+	case c == "lostphone":
+		st.lostPhone(rest)
+	case c == "callme":
+		st.callMe(rest)
 	case !owner:
-		st.say("role.owner")
+		st.say("role.denied")
 		st.show()
 	case c == "invite":
 		st.invite(rest)
@@ -69,7 +83,7 @@ func (st *step) people1(c, rest string) {
 	case c == "interval":
 		st.interval(rest)
 	case c == "forget":
-		st.forgetSaw()
+		st.forgetSaw(rest)
 	default:
 		st.setRole(map[string]Role{"rolesetter": Setter, "rolemeasure": Measure, "roleowner": Owner}[c], rest)
 	}
@@ -95,6 +109,34 @@ func (st *step) invite(rest string) {
 	st.people, st.res.Join = true, JoinHash(code)
 	st.say("invite.done", "Code", wording.Raw(code))
 	st.show()
+}
+
+// callMe gives the person who speaks a name, or asks for one.
+func (st *step) callMe(rest string) {
+	name := clean(titledName(rest), 30)
+	switch other := st.byName(name); {
+	case name == "":
+		st.ask("name", nil)
+		return
+	case other != nil && other.ID != st.person.ID:
+		st.say("name.taken", "Name", wording.Raw(name))
+		st.ask("name", nil)
+		return
+	}
+	st.person.Name, st.people = name, true
+	st.say("name.set", "Name", wording.Raw(name))
+	st.show()
+}
+
+// titledName gives each word of a name a capital: commands come in lower case.
+func titledName(s string) string {
+	words := strings.Fields(s)
+	for i, w := range words {
+		r := []rune(w)
+		r[0] = unicode.ToUpper(r[0])
+		words[i] = string(r)
+	}
+	return strings.Join(words, " ")
 }
 
 // byName finds a person of the shop by name or id.
@@ -148,12 +190,9 @@ func (st *step) removed(id string) {
 		st.idle()
 		return
 	}
-	p.Removed, p.Addresses, p.Links, p.Consent = true, nil, nil, nil
-	p.Devices = slices.Clone(p.Devices)
-	for i := range p.Devices {
-		p.Devices[i].Revoked = true
-	}
-	st.people = true
+	// Their addresses stay, so that whoever writes from one is known to be out.
+	p.Removed, p.Consent = true, nil
+	st.revoke(p)
 	for _, d := range st.v.Due {
 		if d.Person == id {
 			st.res.Forget = append(st.res.Forget, d.ID)
@@ -170,6 +209,34 @@ func (st *step) removed(id string) {
 			}
 		}
 	}
+	st.show()
+}
+
+// revoke shuts every device and open link of a person out.
+func (st *step) revoke(p *Person) {
+	p.Links, p.Devices = nil, slices.Clone(p.Devices)
+	for i := range p.Devices {
+		p.Devices[i].Revoked = true
+	}
+	st.people = true
+}
+
+// lostPhone shuts the devices of a person out, who stays in the shop and pairs
+// another: an owner for anybody, anybody for themselves.
+func (st *step) lostPhone(name string) {
+	p := st.person
+	if name != "" {
+		if p = st.someone(name); p == nil {
+			return
+		}
+	}
+	if p.ID != st.person.ID && st.person.Role != Owner {
+		st.say("role.denied")
+		st.show()
+		return
+	}
+	st.revoke(p)
+	st.say("people.revoked", "Name", wording.Raw(st.v.People.name(p.ID)))
 	st.show()
 }
 
@@ -258,9 +325,13 @@ func (st *step) interval(rest string) {
 	st.show()
 }
 
-// forgetSaw asks before a saw and all that is known of it is deleted.
-func (st *step) forgetSaw() {
+// forgetSaw asks before a saw, the one named or the one spoken of, and all that
+// is known of it is deleted.
+func (st *step) forgetSaw(name string) {
 	saw := st.focus()
+	if name != "" {
+		saw = st.named(name)
+	}
 	if saw == nil {
 		st.sawList()
 		return
@@ -279,6 +350,10 @@ func (st *step) forgetSaw() {
 // forgotten deletes a saw: the caller erases its document and its records.
 func (st *step) forgotten(saw *Saw) {
 	st.res.EraseSaw = saw.ID
+	if saw.Report != "" {
+		st.res.ReportEnd = ReportHash(saw.Report)
+	}
+	st.res.Silence = true // what waits may speak of it
 	for _, d := range st.v.Due {
 		if d.Saw == saw.ID {
 			st.res.Forget = append(st.res.Forget, d.ID)

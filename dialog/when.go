@@ -27,12 +27,15 @@ func (st *step) when(text string) (time.Time, bool) {
 		}
 		return 0, false
 	}
-	n := 1
+	n, year := 1, 0
 	if i, ok := has("words.numbers"); ok {
 		n = i + 1
 	}
 	for _, w := range words {
-		if v, err := strconv.Atoi(w); err == nil {
+		switch v, ok := st.ordinal(w); {
+		case ok && v >= 1000:
+			year = v
+		case ok:
 			n = v
 		}
 	}
@@ -40,22 +43,19 @@ func (st *step) when(text string) (time.Time, bool) {
 		return time.Time{}, false
 	}
 	if m, ok := has("words.months"); ok {
-		d := time.Date(today.Year(), time.Month(m+1), n, 0, 0, 0, 0, today.Location())
-		if d.Day() != n {
-			return time.Time{}, false
-		}
-		if !d.After(today) {
-			d = d.AddDate(1, 0, 0)
-		}
-		return d, true
+		return dayOf(today, year, time.Month(m+1), n)
 	}
 	switch unit, ok := has("words.spans"); {
+	case year != 0:
+		return time.Time{}, false
 	case ok && unit == 0:
 		return today.AddDate(0, 0, n), true
 	case ok && unit == 1:
 		return today.AddDate(0, 0, 7*n), true
 	case ok && unit == 2:
-		return today.AddDate(0, n, 0), true
+		return monthsAfter(today, n), true
+	case ok && unit == 3 && n <= 3:
+		return monthsAfter(today, 12*n), true
 	}
 	if _, ok := has("words.tomorrow"); ok {
 		return today.AddDate(0, 0, 1), true
@@ -66,6 +66,26 @@ func (st *step) when(text string) (time.Time, bool) {
 			ahead = 7
 		}
 		return today.AddDate(0, 0, ahead), true
+	}
+	return time.Time{}, false
+}
+
+// ordinal reads a number, as 12 or 12th.
+func (st *step) ordinal(w string) (int, bool) {
+	for _, end := range st.phrases("words.ordinals") {
+		w = strings.TrimSuffix(w, end)
+	}
+	n, err := strconv.Atoi(w)
+	return n, err == nil
+}
+
+// dayOf is a day of a month; without a year the next one after today.
+func dayOf(today time.Time, year int, month time.Month, day int) (time.Time, bool) {
+	for y := today.Year(); y <= today.Year()+8; y++ { // 29 February may be that far
+		d := time.Date(y, month, day, 0, 0, 0, 0, today.Location())
+		if d.Day() == day && d.After(today) && (year == 0 || year == y) {
+			return d, true
+		}
 	}
 	return time.Time{}, false
 }
