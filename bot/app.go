@@ -188,6 +188,7 @@ func (a *app) serve(ctx context.Context, l net.Listener) error {
 func (a *app) close() error {
 	a.stop()
 	a.workers.Wait()
+	a.server.intake.busy.Wait()
 	return a.store.Close()
 }
 

@@ -65,7 +65,9 @@ const (
 	wasPostpone deliveryResult = "postponed" // not tried: no slot, or the channel is down
 	wasExpired  deliveryResult = "expired"   // its time was over, or the person has said STOP
 	wasDead     deliveryResult = "dead"
-	wasLost     deliveryResult = "lost" // the lease had passed on: the message may go twice
+	// A late report: it had counted as sent.
+	wasUndelivered deliveryResult = "undelivered"
+	wasLost        deliveryResult = "lost" // the lease had passed on: the message may go twice
 )
 
 // newDeliverer returns a deliverer over the channels. now is the clock and

@@ -35,6 +35,8 @@ const (
 	toldAgain     = 30 * 24 * time.Hour // before a stranger is told once more
 	poisonTries   = 5                   // calls that a message may fail by a fault of the program
 	poisonEntries = 1024
+	marksAtOnce   = 4
+	markTime      = 5 * time.Second
 )
 
 // hallShop is where strangers are answered: its own slot, with no saw in it.
@@ -53,6 +55,9 @@ type intake struct {
 	network   *limiter // for each network
 	now       func() time.Time
 	log       *slog.Logger
+
+	marks chan struct{} // holds one for each mark under way
+	busy  sync.WaitGroup
 
 	mu     sync.Mutex
 	failed map[string]int // calls that a message failed by a fault of the program
@@ -141,7 +146,9 @@ func (k *intake) take(ctx context.Context, c channel.Channel, in channel.Inbound
 	var err error
 	switch {
 	case k.member(c.Name(), in.Sender):
-		err = k.hear(ctx, c, in)
+		if err = k.hear(ctx, c, in); err == nil {
+			k.mark(c, in)
+		}
 	case in.Kind != channel.KindInvite: // a stranger's room is not entered
 		err = k.turnAway(ctx, c, in)
 	}
@@ -199,6 +206,29 @@ func (k *intake) hear(ctx context.Context, c channel.Channel, in channel.Inbound
 		e.message.Text = ""
 	}
 	return k.handle(ctx, e)
+}
+
+// mark shows the sender that the message was read, where the network can and
+// is not busy with other marks. Nothing waits for it but the end of the
+// program.
+func (k *intake) mark(c channel.Channel, in channel.Inbound) {
+	m, ok := c.(channel.Marker)
+	if !ok || in.Kind == channel.KindInvite {
+		return
+	}
+	select {
+	case k.marks <- struct{}{}:
+	default:
+		return
+	}
+	k.busy.Go(func() {
+		defer func() { <-k.marks }()
+		ctx, cancel := context.WithTimeout(context.Background(), markTime)
+		defer cancel()
+		if err := m.Mark(ctx, in); err != nil {
+			k.log.Debug("a message could not be marked as read", "channel", c.Name(), "error", err)
+		}
+	})
 }
 
 // handle is handler.message, whose panics stop only this message.

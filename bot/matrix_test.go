@@ -158,6 +158,12 @@ func TestMatrixEdit(t *testing.T) {
 	}
 	slip := m.kim.Say(m.room, "0.03")
 	a, _ := m.handled(slip)
+	for end := time.Now().Add(10 * time.Second); m.kim.Read(shimwrightID) != slip && time.Now().Before(end); {
+		m.kim.Sync(200 * time.Millisecond)
+	}
+	if got := m.kim.Read(shimwrightID); got != slip {
+		t.Errorf("the message is not marked as read; the last mark is on %q", got)
+	}
 	edit := m.kim.Edit(m.room, slip, "0.08")
 	b, got := m.handled(edit)
 	if !slices.ContainsFunc(got, func(e dendritetest.Event) bool { return strings.Contains(e.Body(), "0.08") }) {

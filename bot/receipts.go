@@ -55,6 +55,9 @@ func (d *deliverer) receipt(ctx context.Context, channelName string, got channel
 		if got.Fate == channel.Failed {
 			d.log.Warn("a message that counted as sent was not delivered", "channel", channelName,
 				"message", m.Out.ID, "reason", got.Reason)
+			if d.count != nil {
+				d.count(channelName, wasUndelivered)
+			}
 		}
 		return got.Fate == channel.Failed, nil
 	case err != nil:

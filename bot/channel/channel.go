@@ -37,6 +37,12 @@ type Channel interface {
 	Send(ctx context.Context, to string, m Message) error
 }
 
+// Marker is a Channel that can show people that their message was read. A
+// mark that fails is no loss: nobody tries it again.
+type Marker interface {
+	Mark(ctx context.Context, in Inbound) error
+}
+
 // Alphabet is what a network can carry in one character.
 type Alphabet int
 

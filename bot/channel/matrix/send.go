@@ -59,6 +59,16 @@ func (c *Channel) event(ctx context.Context, room, id string, content any) error
 	return final(code, err)
 }
 
+// Mark implements channel.Marker.
+func (c *Channel) Mark(ctx context.Context, in channel.Inbound) error {
+	if !strings.HasPrefix(in.Conversation, "!") || !strings.HasPrefix(in.ID, "$") {
+		return nil
+	}
+	path := "/_matrix/client/v3/rooms/" + url.PathEscape(in.Conversation) + "/receipt/m.read/" + url.PathEscape(in.ID)
+	_, err := c.call(ctx, http.MethodPost, path, nil, "application/json", []byte("{}"), nil)
+	return err
+}
+
 // transactionID is the same for the same message, and safe in a path.
 func transactionID(id string) string {
 	h := sha256.Sum256([]byte(id))

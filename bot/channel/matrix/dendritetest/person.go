@@ -21,7 +21,11 @@ type Person struct {
 	since string
 	n     atomic.Int64
 	seen  []Event
+	read  map[string]string // by user: the last event that they marked as read
 }
+
+// Read is the last event that a user has marked as read, as far as was synced.
+func (p *Person) Read(user string) string { return p.read[user] }
 
 // Event is an event as a person's client sees it.
 type Event struct {
@@ -133,12 +137,31 @@ func (p *Person) Sync(wait time.Duration) {
 				Timeline struct {
 					Events []Event `json:"events"`
 				} `json:"timeline"`
+				Ephemeral struct {
+					Events []struct {
+						Type    string `json:"type"`
+						Content map[string]map[string]map[string]any
+					} `json:"events"`
+				} `json:"ephemeral"`
 			} `json:"join"`
 		} `json:"rooms"`
 	}
 	p.Call("GET", "/_matrix/client/v3/sync?"+q.Encode(), nil, &r)
 	p.since = r.Next
 	for room, j := range r.Rooms.Join {
+		for _, e := range j.Ephemeral.Events {
+			if e.Type != "m.receipt" {
+				continue
+			}
+			for event, kinds := range e.Content {
+				for user := range kinds["m.read"] {
+					if p.read == nil {
+						p.read = map[string]string{}
+					}
+					p.read[user] = event
+				}
+			}
+		}
 		for _, e := range j.Timeline.Events {
 			e.Room = room
 			p.seen = append(p.seen, e)
