@@ -103,6 +103,25 @@ func Command(text string, lang Lang, vocabulary []string) (word, rest string, ok
 	return "", "", false
 }
 
+// Whole is Command without forgiveness: the whole text is the command, in any of
+// the language's words for it, with nothing polite around it and no letter wrong.
+// It tells a command from a name that resembles one.
+func Whole(text string, lang Lang, vocabulary []string) (word, rest string, ok bool) {
+	if len(text) > MaxCommand {
+		return "", "", false
+	}
+	m, ok := split(text)
+	if !ok || len(m.words) == 0 {
+		return "", "", false
+	}
+	c := commander{t: tableOf(lang), vocabulary: vocabulary}
+	if word := c.exact(strings.Join(m.words, " ")); word != "" {
+		return word, "", !m.question || asks(word)
+	}
+	word, rest = c.withRest(m)
+	return word, rest, word != ""
+}
+
 // split cuts a text into folded words. It refuses what Parse refuses unread,
 // and signs that say no.
 func split(text string) (m message, ok bool) {
@@ -162,7 +181,7 @@ func (c *commander) has(name string) string {
 func (c *commander) exact(phrase string) string {
 	var buf [64]byte
 	for _, v := range c.vocabulary {
-		if string(plain(buf[:0], v)) == phrase {
+		if string(plain(buf[:0], v)) == phrase || !isASCII(v) && string(plain(buf[:0], wide(v))) == phrase {
 			return v
 		}
 	}

@@ -7,6 +7,10 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
+// Fold returns s in lower case and without accents, as messages and the words
+// of the languages are compared: "Fünf" is "funf", "ß" is "ss".
+func Fold(s string) string { return string(fold(nil, s)) }
+
 // fold appends s to b in lower case and without accents: "Fünf" is "funf", "ß"
 // is "ss". Plain ASCII takes no detour.
 func fold(b []byte, s string) []byte {

@@ -261,14 +261,16 @@ func (b *builder) piece(w string, m meaning) {
 // spellings returns the phrase folded, and with ae, oe, ue for umlauts.
 func spellings(phrase string) []string {
 	plain := strings.Join(strings.Fields(strings.ReplaceAll(string(fold(nil, phrase)), "-", " ")), " ")
-	wide := umlauts.Replace(phrase)
-	if wide == phrase {
-		return []string{plain}
+	if w := wide(phrase); w != phrase {
+		return []string{plain, string(fold(nil, w))}
 	}
-	return []string{plain, string(fold(nil, wide))}
+	return []string{plain}
 }
 
-var umlauts = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue")
+// wide writes ä, ö and ü as those do whose keyboard has none.
+func wide(s string) string { return umlauts.Replace(s) }
+
+var umlauts = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "Ä", "Ae", "Ö", "Oe", "Ü", "Ue")
 
 // tableOf returns the table of a language ("de-AT" is "de"), English for an
 // unknown one.

@@ -44,6 +44,29 @@ func TestWords(t *testing.T) {
 	t.Logf("%d messages, %d of them commands", n, taken)
 }
 
+// TestWhole tells a command from a name that resembles one.
+func TestWhole(t *testing.T) {
+	vocab := append(vocabularies()["any"], "Säge wechseln")
+	for _, c := range []struct {
+		lang       Lang
+		text, want string
+	}{
+		{"en", "back", "back|"}, {"en", "Undo that.", "back|"}, {"en", "fix 3", "fix|3"}, {"en", "bakc", ""}, {"en", "Parker", ""},
+		{"en", "back please", ""}, {"en", "menu?", "menu|"}, {"en", "skip?", ""}, {"de", "zurück", "back|"}, {"de", "zurueck", "back|"},
+		{"de", "Menü", "menu|"}, {"de", "menu", "menu|"}, {"de", "saege wechseln", "Säge wechseln|"}, {"de", "SÄGE WECHSELN", "Säge wechseln|"},
+		{"es", "atras", "back|"}, {"es", "corregir dos", "fix|2"}, {"es", "la vieja azul", ""}, {"en", "", ""}, {"en", "👍", ""},
+	} {
+		word, rest, ok := Whole(c.text, c.lang, vocab)
+		got := ""
+		if ok {
+			got = word + "|" + rest
+		}
+		if got != c.want {
+			t.Errorf("%s %q: got %q, want %q", c.lang, c.text, got, c.want)
+		}
+	}
+}
+
 // TestNumbersAreNoCommands makes sure that no reading of the corpus, in any
 // language, is taken for a command that changes anything.
 func TestNumbersAreNoCommands(t *testing.T) {
