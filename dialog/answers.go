@@ -348,6 +348,8 @@ func (st *step) example(p guard.Prompt) wording.Text {
 		return wording.T("example.long." + st.unitName())
 	case a.Expect.Min >= 0.5:
 		return wording.T("example.thick." + st.unitName())
+	case a.Quantity == "indicator":
+		return wording.T("example.plain." + st.unitName())
 	case a.Plus == "words.top":
 		return wording.T("example.gap." + st.unitName())
 	case a.Expect.Signed:

@@ -22,11 +22,22 @@ func applies(p Procedure, saw Profile) bool {
 	return true
 }
 
-// gives lists what a procedure measures on a saw. An entry of Gives that ends
-// in ":" stands for each stop of that kind that the saw has.
-func gives(p Procedure, saw Profile) []string {
+// lacking is the sentence for a procedure that does not apply.
+func lacking(p Procedure) string {
+	if p.Name() == "scoring" {
+		return "scoring.none"
+	}
+	return "level.nothing"
+}
+
+// gives lists what a procedure measures on a saw.
+func gives(p Procedure, saw Profile) []string { return existing(p.Gives(), saw) }
+
+// existing lists those characteristics that a saw has. One that ends in ":"
+// stands for each stop of that kind.
+func existing(list []string, saw Profile) []string {
 	var out []string
-	for _, c := range p.Gives() {
+	for _, c := range list {
 		switch {
 		case c == "tilt:":
 			for _, s := range saw.Stops {

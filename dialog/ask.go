@@ -43,7 +43,11 @@ func (t *Script) at(x, y calc.Length) *[2]calc.Length {
 
 // measuring returns the tool as calc knows it, with what its check found.
 func (t Tool) measuring() calc.Tool {
-	return calc.Tool{Resolution: t.Resolution, Repeat: t.Repeat, RepeatDoF: t.RepeatDoF, Correction: t.Correction}
+	c := calc.Tool{Resolution: t.Resolution, Repeat: t.Repeat, RepeatDoF: t.RepeatDoF, Correction: t.Correction}
+	if c.Repeat == 0 {
+		c.Repeat, c.RepeatDoF = usualRepeat[t.Kind], usualDoF
+	}
+	return c
 }
 
 // squareness returns what the check of a square found, in radians and positive
@@ -53,6 +57,13 @@ func (t Tool) squareness() (e calc.Estimate, u calc.Component, checked bool) {
 	e = calc.Estimate{Value: float64(t.Error), U: float64(t.ErrorU), DoF: calc.ManyDoF}
 	return e, calc.Normal(e.U/must(calc.StudentT(calc.Coverage, e.DoF)), e.DoF), t.ErrorU > 0
 }
+
+// usualRepeat is how well a reading repeats in a hand, one standard deviation,
+// until the tool has been checked (practice, no published source); usualDoF
+// says that it is known to about a tenth (JCGM 100:2008, G.4.2).
+var usualRepeat = map[string]calc.Length{Indicator: 0.003, Caliper: 0.008}
+
+const usualDoF = 50
 
 // size returns a length to be shown as finely as the tool reads.
 func (t Tool) size(l calc.Length) wording.Size {

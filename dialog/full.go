@@ -1,6 +1,11 @@
 package dialog
 
-import "shimwright/dialog/wording"
+import (
+	"slices"
+
+	"shimwright/calc"
+	"shimwright/dialog/wording"
+)
 
 // fullRun strings together what this saw needs, in the order of the trade. It
 // asks nothing itself: what is fresh is passed over, and what a later step
@@ -23,27 +28,41 @@ func (fullRun) Run(t *Script) {
 		}
 	}
 	for _, p := range procedures {
-		if len(p.Gives()) == 0 || !applies(p, t.profile) || ran[p.Name()] >= fullTwice || p.Name() == "references" && ran[p.Name()] > 0 {
+		if ran[p.Name()] >= fullTwice || p.Name() == "references" && ran[p.Name()] > 0 {
 			continue
 		}
-		if c := t.wanting(p); c != "" {
+		if t.wanting(p) {
 			t.before(p.Name())
 		}
 	}
-	t.Say("full.done", "Saw", wording.Raw(t.profile.Name))
+	var remains, outside wording.List
 	for _, p := range procedures {
-		if c := t.wanting(p); c != "" && applies(p, t.profile) {
-			t.Say("full.remains", "What", whatOf(c))
+		if !applies(p, t.profile) {
+			continue
 		}
+		for _, c := range gives(p, t.profile) {
+			switch s := standingOf(t.view, t.saw, c, t.now); {
+			case s.State != Fresh:
+				remains = append(remains, whatOf(c))
+			case s.Last.Decision == calc.Outside.String():
+				outside = append(outside, whatOf(c))
+			}
+		}
+	}
+	if len(remains)+len(outside) == 0 {
+		t.Say("full.true", "Saw", wording.Raw(t.profile.Name))
+		return
+	}
+	t.Say("full.done", "Saw", wording.Raw(t.profile.Name))
+	if len(outside) > 0 {
+		t.Say("full.outside", "List", outside)
+	}
+	if len(remains) > 0 {
+		t.Say("full.remains", "List", remains)
 	}
 }
 
-// wanting returns a characteristic of a procedure that is not fresh, or "".
-func (t *Script) wanting(p Procedure) string {
-	for _, c := range gives(p, t.profile) {
-		if t.fresh(c) != Fresh {
-			return c
-		}
-	}
-	return ""
+// wanting reports whether a characteristic of a procedure is not fresh.
+func (t *Script) wanting(p Procedure) bool {
+	return applies(p, t.profile) && slices.ContainsFunc(gives(p, t.profile), func(c string) bool { return t.fresh(c) != Fresh })
 }

@@ -68,6 +68,11 @@ func recordID(j *Job, characteristic string, n int) string {
 
 // start begins a job on a saw, or takes a parked one of the same kind up.
 func (st *step) start(saw *Saw, p Procedure) {
+	if !applies(p, saw.Profile) {
+		st.say(lacking(p))
+		st.show()
+		return
+	}
 	if !st.free(saw) {
 		return
 	}
@@ -95,7 +100,22 @@ func (st *step) start(saw *Saw, p Procedure) {
 // begin starts a new job.
 func (st *step) begin(saw *Saw, p Procedure) {
 	st.enter(saw, p)
+	st.sayNeeds(saw, p)
 	st.show()
+}
+
+// sayNeeds says what a job rests on and has been upset since it was measured. The
+// riving knife is left out: it comes first in any case.
+func (st *step) sayNeeds(saw *Saw, p Procedure) {
+	var list wording.List
+	for _, c := range existing(p.Needs(), saw.Profile) {
+		if c != knifeJob && standingOf(&st.v, saw, c, st.now).State == StaleNow {
+			list = append(list, whatOf(c))
+		}
+	}
+	if len(list) > 0 {
+		st.say("job.needs", "List", list)
+	}
 }
 
 // enter makes a new job the running one.
@@ -249,6 +269,7 @@ func (st *step) finish(saw *Saw, o outcome) {
 		then = o.lead
 	}
 	if next := procedureNamed(then); next != nil {
+		st.sayUpset(saw, job)
 		st.start(saw, next)
 		return
 	}
@@ -257,5 +278,20 @@ func (st *step) finish(saw *Saw, o outcome) {
 		return
 	}
 	st.say("job.finished", "Job", titleOf(job.Procedure, saw.Profile))
+	st.sayUpset(saw, job)
 	st.remind(saw)
+}
+
+// sayUpset says what a job that moved something has made stale.
+func (st *step) sayUpset(saw *Saw, job *Job) {
+	if len(job.Wrote) == 0 {
+		return
+	}
+	var list wording.List
+	for _, c := range upset(&st.v, saw, job, st.now) {
+		list = append(list, whatOf(c))
+	}
+	if len(list) > 0 {
+		st.say("job.upset", "List", list)
+	}
 }

@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"math"
+	"slices"
 
 	"shimwright/calc"
 	"shimwright/dialog/guard"
@@ -104,9 +105,10 @@ type levelling struct {
 	supports []support
 	window   calc.Window
 	passes   []calc.Pass
-	near     *float64 // where the next reading is expected
-	plainU   float64  // expanded uncertainty of a plain reading
-	allowed  float64  // how far two readings of one spot may differ by the tool alone
+	next     *calc.Plan // the next pass, once it is known
+	near     *float64   // where the next reading is expected
+	plainU   float64    // expanded uncertainty of a plain reading
+	allowed  float64    // how far two readings of one spot may differ by the tool alone
 
 	found, left           *heights
 	foundWorst, leftWorst calc.Estimate
@@ -330,7 +332,7 @@ func (l *levelling) recheck(round int, h *heights) bool {
 	doubtful := map[int]bool{}
 	any := false
 	for i := range l.supports {
-		k := l.key(round, 0, i, again)
+		k := l.key(round, 0, i, anew)
 		if !l.t.has(k) {
 			if live && len(doubtful) == 0 {
 				doubtful = l.doubtful(*h)
@@ -340,9 +342,17 @@ func (l *levelling) recheck(round int, h *heights) bool {
 			}
 			l.t.Say("level.doubtful", "Part", l.supports[i].label)
 		}
-		if v := l.height(round, 0, i, again); !v.Skipped {
+		if v := l.height(round, 0, i, anew); !v.Skipped {
+			was := h.value[i]
 			l.take(h, i, v)
 			any = true
+			if (h.value[i] - was).Abs() <= calc.Length(l.allowed) {
+				p := &l.passes[len(l.passes)-1]
+				if p.Confirmed == nil {
+					p.Confirmed = make([]bool, len(l.supports))
+				}
+				p.Confirmed[i] = true
+			}
 		}
 	}
 	u := l.typicalU(*h)
@@ -350,8 +360,8 @@ func (l *levelling) recheck(round int, h *heights) bool {
 	return any
 }
 
-// again counts a reading that is taken anew because it fits nothing.
-const again = 50
+// anew counts a reading that is taken anew because it fits nothing.
+const anew = 50
 
 // doubtful lists the supports whose last readings fit nothing.
 func (l *levelling) doubtful(h heights) map[int]bool {
@@ -448,34 +458,59 @@ func (l *levelling) free(round int, h heights) {
 			return
 		}
 		plan, err := l.planned(h)
-		if err != nil || len(plan.Blocked) == 0 {
+		l.next = &plan
+		if err != nil {
 			return
 		}
+		_, findings := l.learned(l.typicalU(h))
 		var list wording.List
 		for _, i := range plan.Blocked {
-			list = append(list, l.supports[i].label)
+			if slices.ContainsFunc(findings, func(f calc.Finding) bool { return f.Kind == calc.Stuck && f.Support == i }) {
+				list = append(list, l.supports[i].label)
+			}
+		}
+		if len(list) == 0 {
+			return
 		}
 		l.t.Confirm(question(k, "level.freed", "Part", list), wording.T("caution.nuts"))
 	}
 	l.t.Confirm(question(k, "level.freed"), wording.T("caution.nuts"))
-	l.passes = nil
+	l.passes, l.next = nil, nil
 }
 
-// planned returns the next pass from the heights read and all that was learned.
+// planned returns the next pass from all that was read and learned: a support
+// whose nut was left alone has been read several times.
 func (l *levelling) planned(h heights) (calc.Plan, error) {
 	u := l.typicalU(h)
-	model, _ := l.learned(u)
+	model, findings := l.learned(u)
 	o := calc.DefaultPlanOptions()
 	o.Low, o.High, o.U = l.p.Tol.LevelLow, l.p.Tol.LevelHigh, calc.Length(u)
+	if len(l.passes) > 0 {
+		if best, err := model.Heights(l.passes, findings, calc.Length(u), l.tool.Resolution/2); err == nil {
+			all, us := make([]calc.Length, len(best)), make([]calc.Length, len(best))
+			for i, e := range best {
+				all[i], us[i] = calc.Length(e.Value), calc.Length(e.U)
+			}
+			from := o
+			from.Us = us
+			if plan, err := model.Plan(all, h.missing, from); err == nil && !plan.Done {
+				return plan, nil
+			}
+		}
+	}
 	return model.Plan(h.value, h.missing, o)
 }
 
 // plan words the next pass.
 func (l *levelling) plan(h heights) (guard.Adjustment, bool) {
-	plan, err := l.planned(h)
-	if err != nil || plan.Done {
-		return guard.Adjustment{}, false
+	if l.next == nil {
+		plan, err := l.planned(h)
+		if err != nil {
+			return guard.Adjustment{}, false
+		}
+		l.next = &plan
 	}
+	plan := *l.next
 	a := guard.Adjustment{Text: wording.T("level.moves", "Passes", plan.Passes), Why: wording.T("level.moves.why"),
 		After: wording.T("level.after")}
 	sketch := &guard.Sketch{Kind: "slider", Title: wording.T("level.sketch.title")}

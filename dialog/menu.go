@@ -54,7 +54,11 @@ func (st *step) idle() {
 		st.askPutRight(saw)
 		return
 	}
-	st.say("idle.hint")
+	if saw := st.focus(); saw != nil && saw.Profile.Kind == Cabinet {
+		st.say("idle.hint.cabinet")
+	} else {
+		st.say("idle.hint")
+	}
 	st.turn(Reply{}, PromptView{Kind: KindIdle})
 }
 

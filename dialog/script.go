@@ -106,7 +106,7 @@ func newest(answers []Answer) int {
 // it, give no result together: one of them is to be corrected.
 func impossible() guard.Prompt {
 	a := question(Key{Name: "impossible"}, "impossible")
-	a.Choices, a.NoSkip = choices("park"), true
+	a.Form, a.Choices, a.NoSkip = guard.Pick, choices("park"), true
 	return guard.Plain(a)
 }
 
@@ -257,7 +257,7 @@ func (t *Script) Adjust(k Key, caution wording.Text, plan func() guard.Adjustmen
 	}
 	if t.person.Role == Measure {
 		a := question(Key{Name: "adjuster"}, "adjuster")
-		a.Choices, a.NoSkip = choices("park"), true
+		a.Form, a.Choices, a.NoSkip = guard.Pick, choices("park"), true
 		t.suspend(guard.Plain(a))
 	}
 	iso := t.isolated()
@@ -310,7 +310,7 @@ func (t *Script) Tool(kind string) Tool { return t.profile.tool(kind) }
 func (t *Script) before(procedure string) {
 	t.first = procedure
 	a := question(Key{Name: "before"}, "before", "First", titleOf(procedure, t.profile), "Job", titleOf(t.job.Procedure, t.profile))
-	a.Choices, a.NoSkip = choices("goon"), true
+	a.Form, a.Choices, a.NoSkip = guard.Pick, choices("goon"), true
 	t.suspend(guard.Plain(a))
 }
 
@@ -321,6 +321,6 @@ func (t *Script) Lead(procedure string) { t.lead = procedure }
 // leaving this one, leads on.
 func (t *Script) suspendParked() {
 	a := question(Key{Name: "stopped"}, "stopped")
-	a.Choices, a.NoSkip = choices("park"), true
+	a.Form, a.Choices, a.NoSkip = guard.Pick, choices("park"), true
 	t.suspend(guard.Plain(a))
 }

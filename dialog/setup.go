@@ -126,7 +126,8 @@ func (t *Script) number(name string, round, index int, def calc.Length, e guard.
 	case e.Quantity == "count":
 		shown = int(def)
 	case e.Expect.Max <= 2:
-		shown = wording.Size{Value: def, Resolution: 0.001}
+		e.Expect.Resolution = 0.0001
+		shown = wording.Size{Value: def, Resolution: def}
 	}
 	e.Text = wording.T(name+".ask", append(args, "Default", shown)...)
 	e.Why = wording.T("setup.why")

@@ -65,6 +65,7 @@ type standing struct {
 	Last           *Record
 	State          Freshness
 	Cause          string // what made it stale
+	Since          time.Time
 }
 
 // standingOf derives the standing of one characteristic of a saw from its
@@ -82,19 +83,41 @@ func standingOf(v *View, saw *Saw, characteristic string, now time.Time) standin
 	s.State = Fresh
 	for _, e := range saw.Events {
 		if e.At.After(s.Last.At) && spoiled("event."+e.Kind, s.Last) {
-			s.State, s.Cause = StaleNow, "event."+e.Kind
+			s.State, s.Cause, s.Since = StaleNow, "event."+e.Kind, e.At
 		}
 	}
 	for i := range v.Last {
 		r := &v.Last[i]
 		if r.Saw == saw.ID && r.Adjusted && r.At.After(s.Last.At) && spoiled(r.Characteristic, s.Last) {
-			s.State, s.Cause = StaleNow, r.Characteristic
+			s.State, s.Cause, s.Since = StaleNow, r.Characteristic, r.At
 		}
 	}
 	if s.State == Fresh && s.Last.Decision == "stale" {
 		s.State = StaleNow
 	}
 	return s
+}
+
+// upset lists what a finished job made stale, in the order of a full run.
+func upset(v *View, saw *Saw, job *Job, now time.Time) []string {
+	var out []string
+	for _, p := range procedures {
+		if !applies(p, saw.Profile) {
+			continue
+		}
+		for _, c := range gives(p, saw.Profile) {
+			if s := standingOf(v, saw, c, now); s.State == StaleNow && s.Since.After(job.Started) && !s.Last.At.After(job.Started) && !fromOutside(s.Cause) {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}
+
+// fromOutside reports whether a cause lies outside of any job: the person said it,
+// and knows.
+func fromOutside(cause string) bool {
+	return cause == "event.moved" || cause == "event.bumped" || cause == "event.blade"
 }
 
 // knifeFits reports whether the riving knife was found to fit the blade that is
