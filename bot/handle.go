@@ -92,17 +92,18 @@ func (h *handler) fire(ctx context.Context, r store.DueReminder) error {
 }
 
 // settle tries until the event is committed. After the first try that came too
-// late it keeps others of the same shop in this process out, so that it meets
-// other replicas only.
+// late it goes on in a lane of the shop, as does everybody who finds somebody
+// in it: so it meets other replicas only.
 func (h *handler) settle(ctx context.Context, e event) ([]byte, error) {
-	pause := firstPause
+	pause, shop, alone := firstPause, "s/"+e.shop, false
 	for try := range maxTries {
-		if try == 1 {
-			leave, err := h.lanes.enter(ctx, "s/"+e.shop)
+		if !alone && (try > 0 || h.lanes.busy(shop)) {
+			leave, err := h.lanes.enter(ctx, shop)
 			if err != nil {
 				return nil, unavailable(err)
 			}
 			defer leave()
+			alone = true
 		}
 		stored, err := h.try(ctx, e)
 		if !errors.Is(err, store.ErrStale) {
@@ -137,8 +138,8 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	var peopleChanged bool
 	if e.speaker != nil {
 		l.view.People, l.view.Person, peopleChanged, err = e.speaker.in(l.view.People, h.people, now)
-		if errors.Is(err, errRevoked) {
-			return nil, unauthorized("This device is no longer paired; ask for a new link.").because(err)
+		if err != nil {
+			return nil, deviceProblem(err)
 		}
 	}
 	res, err := h.step(ctx, &l, e, now)

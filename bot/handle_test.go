@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"regexp"
 	"strconv"
 	"strings"
 	"sync"
@@ -41,6 +42,25 @@ func TestFourLanes(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestManyPeopleOfOneShop: everybody in a shop relies on the same documents,
+// and yet everybody gets on.
+func TestManyPeopleOfOneShop(t *testing.T) {
+	s := newService(t)
+	var wg sync.WaitGroup
+	for c := range 32 {
+		wg.Go(func() {
+			for i := range 6 {
+				s.post(posted{ID: fmt.Sprint("m-", i), Conversation: fmt.Sprint("bench-", c), Text: "menu"})
+			}
+		})
+	}
+	wg.Wait()
+	if n := s.app.handler.lanes.len(); n != 0 {
+		t.Errorf("%d lanes are left", n)
+	}
+	t.Logf("%v", strings.Join(regexp.MustCompile(`shimwright_commits_stale_total \d+`).FindAllString(string(s.request("GET", "/metrics", "").body), -1), ""))
 }
 
 // TestTheSameMessageTwentyTimes at once has one effect and one answer.
@@ -116,7 +136,7 @@ func TestStoreAway(t *testing.T) {
 	s := newService(t)
 	s.post(posted{ID: "m-0", Conversation: "bench", Text: "menu"})
 	cookie := s.pairDevice(invitation{})
-	const want = `{"type":"urn:shimwright:problem:unavailable","title":"The message could not be stored","status":503,"detail":"Nothing half done is left. Send the message again with the same id.","request_id":"req-1"}`
+	const want = `{"type":"urn:shimwright:problem:unavailable","title":"The store does not answer","status":503,"detail":"Nothing half done is left. Try again; a message goes with the same id.","request_id":"req-1"}`
 	body := bodyOf(posted{ID: "m-1", Conversation: "bench", Sender: "kim", Text: "menu"})
 	s.store.down.Store(true)
 	for name, edit := range map[string]func(*http.Request){"local": func(*http.Request) {}, "paired": cookie, "program": s.signed} {

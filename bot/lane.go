@@ -76,6 +76,13 @@ func (l *lanes) abandon(key string, turn chan struct{}) {
 	l.leave(key)
 }
 
+// busy reports whether somebody is in a lane.
+func (l *lanes) busy(key string) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.m[key] != nil
+}
+
 // len is the number of lanes in use.
 func (l *lanes) len() int {
 	l.mu.Lock()

@@ -71,7 +71,7 @@ func conform(t testing.TB, req *http.Request, body string, res *http.Response, g
 // isPage reports whether a request is for the chat page or one of its files,
 // which no program reads.
 func isPage(r *http.Request) bool {
-	return r.URL.Path == "/" || strings.HasPrefix(r.URL.Path, "/page/")
+	return r.URL.Path == "/" || r.URL.Path == "/pair.css" || strings.HasPrefix(r.URL.Path, "/page/")
 }
 
 // TestEveryOperationIsTried: nothing is described that was not seen to work.

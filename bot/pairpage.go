@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"html/template"
+	"io"
 	"net/http"
 	"strings"
 
@@ -24,7 +25,8 @@ var pairPage = template.Must(template.New("pair").Parse(`<!doctype html>
 <meta name="robots" content="noindex">
 <title>Pair this device</title>
 <link rel="stylesheet" href="/page/page.css">
-<main class="pair">
+<link rel="stylesheet" href="/pair.css">
+<main>
 {{if .Person}}<h1>Pair this device</h1>
 <p>It will speak for {{.Person}}, until it is shut out again.</p>
 <form method="post"><button type="submit">Pair</button></form>
@@ -33,6 +35,21 @@ var pairPage = template.Must(template.New("pair").Parse(`<!doctype html>
 {{end}}</main>
 </html>
 `))
+
+// pairStyle goes with the chat page's own style, which has the colours.
+const pairStyle = `body { display: block; height: auto; overflow: auto; }
+main { display: block; max-width: 32rem; margin: 0 auto; padding: 1.5rem 1.25rem; }
+h1 { margin: 0 0 1rem; font-size: 1.5rem; }
+p { margin: 0 0 1.5rem; }
+button { width: 100%; min-height: 3.5rem; font-weight: 600; }
+`
+
+// getPairStyle is GET /pair.css.
+func (s *server) getPairStyle(w http.ResponseWriter, _ *http.Request) error {
+	w.Header().Set("Content-Type", "text/css; charset=utf-8")
+	_, _ = io.WriteString(w, pairStyle)
+	return nil
+}
 
 // getPair is GET /pair/{token}.
 func (s *server) getPair(w http.ResponseWriter, r *http.Request) error {

@@ -115,8 +115,8 @@ func tooMany(after time.Duration) *problem {
 }
 
 func unavailable(err error) *problem {
-	return (&problem{Code: "unavailable", Status: http.StatusServiceUnavailable, Title: "The message could not be stored",
-		Detail: "Nothing half done is left. Send the message again with the same id.", After: 2 * time.Second}).because(err)
+	return (&problem{Code: "unavailable", Status: http.StatusServiceUnavailable, Title: "The store does not answer",
+		Detail: "Nothing half done is left. Try again; a message goes with the same id.", After: 2 * time.Second}).because(err)
 }
 
 func full(err error) *problem {

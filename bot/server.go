@@ -74,6 +74,7 @@ func (s *server) routes() http.Handler {
 	handle("GET", picturePath+"{token}", s.getPicture)
 	handle("GET", "/v1/machines/{id}/records", s.getRecords)
 	handle("GET", "/v1/openapi.yaml", s.getOpenAPI)
+	handle("GET", "/pair.css", s.getPairStyle)
 	handle("GET", "/pair/{token}", s.getPair)
 	handle("POST", "/pair/{token}", s.postPair)
 	handle("GET", "/healthz", s.getHealth)

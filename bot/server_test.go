@@ -223,6 +223,9 @@ func TestHomePage(t *testing.T) {
 	if res := s.request("GET", "/page/page.css", ""); res.StatusCode != 200 || !strings.HasPrefix(res.Header.Get("Content-Type"), "text/css") {
 		t.Errorf("its style: status %d", res.StatusCode)
 	}
+	if res := s.request("GET", "/pair.css", ""); res.StatusCode != 200 {
+		t.Errorf("the style of the pairing page: status %d", res.StatusCode)
+	}
 	if res := s.request("GET", "/", "", header("Host", "evil.example")); res.StatusCode != 421 {
 		t.Errorf("under a rebound name: status %d", res.StatusCode)
 	}
