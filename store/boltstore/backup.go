@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"sort"
 	"time"
 
@@ -111,32 +112,24 @@ func (t *tx) documents(shop string) (names []store.Version) {
 }
 
 func (t *tx) backupConversation(out *store.DumpWriter, c store.Conversation, now time.Time) error {
-	info := store.DumpConversation{ID: c.ID}
-	var err error
-	if info.Senders, err = values.ReadNames(t.data.Get(conv(c, convSenders))); err != nil {
+	r, err := t.row(c)
+	if err != nil {
 		return err
 	}
+	info := store.DumpConversation{ID: c.ID, Senders: r.senders}
 	if u, ok := t.queue(c).underway(); ok {
 		info.Current = &u
 	}
 	if len(info.Senders) > 0 || info.Current != nil {
 		out.Write(store.Line{Kind: store.LineConversation, Shop: c.Shop, Conversation: &info})
 	}
-	d, err := t.doc(c.Shop, store.KindConversation, c.ID, now)
-	if err != nil {
-		return err
+	if r.doc.Version > 0 && !store.Expired(r.doc.Expires, now) {
+		out.Write(store.DocLine(c.Shop, r.doc))
 	}
-	if d.Version > 0 {
-		out.Write(store.DocLine(c.Shop, d))
+	entries, err := t.entries(c, 0, math.MaxInt, now)
+	for _, e := range entries {
+		out.Write(store.EntryLine(c, e))
 	}
-	each(t.data, conv(c, convEntry), func(_, v []byte) bool {
-		var e store.Entry
-		e, err = values.ReadEntry(v)
-		if err == nil && !store.Expired(e.At.Add(store.KeepIDs), now) {
-			out.Write(store.EntryLine(c, e))
-		}
-		return err == nil
-	})
 	for _, tag := range []byte{convQueue, convHeld} {
 		if err != nil {
 			return err
@@ -205,15 +198,16 @@ func (t *tx) empty() bool {
 // wipe empties the store again after a restore that failed.
 func (t *tx) wipe() error {
 	t.dirty = true
-	for _, name := range [][]byte{bucketShops, bucketData, bucketTimes, bucketAddresses, bucketPointing} {
+	for _, name := range [][]byte{bucketShops, bucketData, bucketTimes, bucketLog, bucketAddresses, bucketPointing} {
 		t.fail(t.btx.DeleteBucket(name))
 		_, err := t.btx.CreateBucket(name)
 		t.fail(err)
 	}
 	fresh := newTx(t.btx)
-	t.shops, t.data, t.times, t.addresses, t.pointing = fresh.shops, fresh.data, fresh.times, fresh.addresses, fresh.pointing
+	t.shops, t.data, t.times, t.log = fresh.shops, fresh.data, fresh.times, fresh.log
+	t.addresses, t.pointing = fresh.addresses, fresh.pointing
 	for _, counter := range []string{countWaiting, countDead} {
-		t.add(counter, -t.counter(counter))
+		t.tally(counter, -t.counter(counter))
 	}
 	return nil
 }
@@ -232,12 +226,12 @@ func (t *tx) restore(l store.Line) {
 	case store.LineShop:
 		t.put(t.shops, []byte(l.Shop), []byte{})
 	case store.LineDocument:
-		t.putDoc(l.Shop, store.Doc(*l.Doc), l.Doc.Version)
+		t.putDoc(l.Shop, store.Doc(*l.Doc))
 		t.atLeast(l.Doc.Version)
 	case store.LineConversation:
 		c := store.Conversation{Shop: l.Shop, ID: l.Conversation.ID}
 		if len(l.Conversation.Senders) > 0 {
-			t.put(t.data, conv(c, convSenders), values.Names(l.Conversation.Senders))
+			t.changeRow(c, func(r *row) { r.senders = l.Conversation.Senders })
 		}
 		if u := l.Conversation.Current; u != nil {
 			t.queue(c).setUnderway(*u)
@@ -245,11 +239,9 @@ func (t *tx) restore(l store.Line) {
 		}
 	case store.LineEntry:
 		c, e := store.Conversation{Shop: l.Shop, ID: l.Entry.Conversation}, l.Entry.Entry()
-		number := key(nil).num(e.Seq)
-		t.put(t.data, append(conv(c, convEntry), number...), values.Entry(e))
-		if e.Inbound.ID != "" {
-			t.put(t.data, conv(c, convID).str(e.Inbound.ID), number)
-		}
+		// The numbers of a backup are in order within a conversation only.
+		t.putPiece(key(nil).num(e.Seq), [][]byte{values.Entry(e)})
+		t.changeRow(c, func(r *row) { t.list(c, r, e) })
 		t.atLeast(e.Seq)
 	case store.LineOut:
 		q := t.queue(store.Conversation{Shop: l.Shop, ID: l.Out.Conversation})

@@ -60,6 +60,7 @@ var (
 	bucketShops     = []byte("shops")     // shop → nothing
 	bucketData      = []byte("data")      // everything that belongs to a shop
 	bucketTimes     = []byte("times")     // what falls due, in the order of time
+	bucketLog       = []byte("log")       // the entries of all transcripts, in order
 	bucketAddresses = []byte("addresses") // address → shop
 	bucketPointing  = []byte("pointing")  // shop, address → nothing
 
@@ -146,7 +147,7 @@ func prepare(db *bolt.DB) (scrub bool, err error) {
 		return scrub, nil
 	}
 	err = db.Update(func(tx *bolt.Tx) error {
-		for _, name := range [][]byte{bucketMeta, bucketShops, bucketData, bucketTimes, bucketAddresses, bucketPointing} {
+		for _, name := range [][]byte{bucketMeta, bucketShops, bucketData, bucketTimes, bucketLog, bucketAddresses, bucketPointing} {
 			if _, err := tx.CreateBucketIfNotExists(name); err != nil {
 				return err
 			}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"time"
 
 	"shimwright/store"
 	"shimwright/store/internal/values"
@@ -17,8 +18,9 @@ func (s *Store) Check(ctx context.Context) ([]string, error) {
 		for err := range t.btx.Check() {
 			faults = append(faults, "page: "+err.Error())
 		}
-		c := checker{t: t}
+		c := checker{t: t, now: s.told.Now()}
 		c.everyKey()
+		c.everyEntry()
 		c.everyTime()
 		c.everyAddress()
 		c.counters()
@@ -32,7 +34,9 @@ func (s *Store) Check(ctx context.Context) ([]string, error) {
 type checker struct {
 	t             *tx
 	faults        []string
+	now           time.Time
 	waiting, dead int
+	entries       int // of the log, as listed
 }
 
 func (c *checker) fault(format string, args ...any) {
@@ -88,19 +92,14 @@ func (c *checker) everyKey() {
 
 func (c *checker) conversation(k, v []byte, in store.Conversation, p *parser) {
 	switch tag := p.tag(); tag {
-	case convDoc:
-		_, _, err := values.DocHead(v)
-		c.expect(true, err, "document %q", k)
-	case convSenders:
-		_, err := values.ReadNames(v)
-		c.expect(true, err, "senders %q", k)
-	case convID:
-		id := p.str()
-		e, err := values.ReadEntry(c.t.data.Get(append(conv(in, convEntry), v...)))
-		c.expect(e.Inbound.ID == id, err, "conversation %v: the handled id %q has no entry", in, id)
-	case convEntry:
-		e, err := values.ReadEntry(v)
-		c.expect(e.Seq == p.num(), err, "conversation %v: an entry lies under the number of another", in)
+	case convRow:
+		r, err := readRow(in.ID, v)
+		c.expect(true, err, "row %q", k)
+		c.handled(in, r.recent)
+	case convHandled:
+		list, err := readHandled(v)
+		c.expect(len(list) > 0 && list[0].seq == p.num(), err, "list of handled messages %q", k)
+		c.handled(in, list)
 	case convQueue, convHeld:
 		_, err := values.ReadItem(v)
 		c.expect(true, err, "outgoing message %q", k)
@@ -116,6 +115,31 @@ func (c *checker) conversation(k, v []byte, in store.Conversation, p *parser) {
 	default:
 		c.fault("key %q: unknown tag %q", k, tag)
 	}
+}
+
+// handled checks that what a conversation lists is in the log. What has expired
+// may have been swept.
+func (c *checker) handled(in store.Conversation, list []handled) {
+	for _, h := range list {
+		e, err := c.t.entry(h.seq)
+		if err != nil && store.Expired(h.at.Add(store.KeepIDs), c.now) {
+			continue // swept
+		}
+		c.expect(e.Seq == h.seq && e.Inbound.ID == h.id, err, "conversation %v: entry %d is not the one listed", in, h.seq)
+		c.entries++
+	}
+}
+
+// everyEntry checks that every entry of the log is listed.
+func (c *checker) everyEntry() {
+	n := 0
+	_ = c.t.log.ForEach(func(k, v []byte) error {
+		list, err := readPiece(v)
+		c.expect(len(list) > 0, err, "piece %x of the log", k)
+		n += len(list)
+		return nil
+	})
+	c.expect(n == c.entries, nil, "%d entries in the log, %d are listed", n, c.entries)
 }
 
 // everyTime checks that whatever falls due is there.

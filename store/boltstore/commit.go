@@ -3,7 +3,6 @@ package boltstore
 import (
 	"context"
 	"fmt"
-	"slices"
 	"time"
 
 	"shimwright/store"
@@ -23,7 +22,12 @@ func (s *Store) Commit(ctx context.Context, c store.Commit) error {
 
 // commit checks everything, then writes everything.
 func (t *tx) commit(c *store.Commit, now time.Time, limit error) error {
-	if err := t.checkHandled(c, now); err != nil {
+	here := store.Conversation{Shop: c.Shop, ID: c.Conversation}
+	r, err := t.row(here)
+	if err != nil {
+		return err
+	}
+	if err := t.checkHandled(c, here, r, now); err != nil {
 		return err
 	}
 	if err := t.checkVersions(c, now); err != nil {
@@ -38,14 +42,14 @@ func (t *tx) commit(c *store.Commit, now time.Time, limit error) error {
 	if err := t.checkRecords(c); err != nil {
 		return err
 	}
-	t.apply(c, now)
+	t.apply(c, here, r, now)
 	return nil
 }
 
 // checkHandled reports a message or reminder that was handled before.
-func (t *tx) checkHandled(c *store.Commit, now time.Time) error {
+func (t *tx) checkHandled(c *store.Commit, here store.Conversation, r row, now time.Time) error {
 	if c.Inbound.ID != "" {
-		seen, err := t.entry(store.Conversation{Shop: c.Shop, ID: c.Conversation}, c.Inbound.ID, now)
+		seen, err := t.find(here, r, c.Inbound.ID, now)
 		switch {
 		case err != nil:
 			return err
@@ -134,19 +138,25 @@ func (t *tx) checkRoom(c *store.Commit) error {
 }
 
 // apply writes what a checked commit changes.
-func (t *tx) apply(c *store.Commit, now time.Time) {
+func (t *tx) apply(c *store.Commit, here store.Conversation, r row, now time.Time) {
 	if t.shops.Get([]byte(c.Shop)) == nil {
 		t.put(t.shops, []byte(c.Shop), []byte{})
 	}
-	here := store.Conversation{Shop: c.Shop, ID: c.Conversation}
 	for _, e := range c.Moved {
-		if old, err := t.entry(here, e.Inbound.ID, now); err == nil && (old == nil || e.Inbound.ID == "") {
-			t.addEntry(here, e)
+		old, err := t.find(here, r, e.Inbound.ID, now)
+		t.fail(err)
+		if old == nil {
+			t.add(here, &r, e)
 		}
 	}
 	version := t.next()
 	for _, d := range c.Put {
-		t.putDoc(c.Shop, d, version)
+		d.Version = version
+		if d.Kind == store.KindConversation && d.ID == here.ID {
+			r.put(d)
+		} else {
+			t.putDoc(c.Shop, d)
+		}
 	}
 	if c.Fired != "" {
 		t.forget(c.Shop, c.Fired)
@@ -165,34 +175,29 @@ func (t *tx) apply(c *store.Commit, now time.Time) {
 	}
 	t.enqueue(c)
 	if c.Inbound.ID != "" || c.Fired != "" {
-		t.addEntry(here, store.Entry{At: c.At, Inbound: c.Inbound, Fired: c.Fired, Answer: c.Answer})
+		t.add(here, &r, store.Entry{At: c.At, Inbound: c.Inbound, Fired: c.Fired, Answer: c.Answer})
 	}
+	t.putRow(here, r)
 }
 
-func (t *tx) putDoc(shop string, d store.Doc, version uint64) {
-	k := docKey(shop, d.Kind, d.ID)
+// put sets the document of a row, or deletes it when it has no body.
+func (r *row) put(d store.Doc) {
 	if d.Body == nil {
-		t.del(t.data, k)
-		return
+		d = store.Doc{Kind: d.Kind, ID: d.ID}
 	}
-	d.Version = version
-	t.put(t.data, k, values.Doc(d))
+	r.doc = d
 }
 
-// addEntry adds a line to the transcript and notes who wrote it.
-func (t *tx) addEntry(c store.Conversation, e store.Entry) {
-	e.Seq = t.next()
-	number := key(nil).num(e.Seq)
-	t.put(t.data, append(conv(c, convEntry), number...), values.Entry(e))
-	if e.Inbound.ID != "" {
-		t.put(t.data, conv(c, convID).str(e.Inbound.ID), number)
-	}
-	if from := e.Inbound.From; from != "" {
-		names, err := values.ReadNames(t.data.Get(conv(c, convSenders)))
-		t.fail(err)
-		if !slices.Contains(names, from) {
-			t.put(t.data, conv(c, convSenders), values.Names(append(names, from)))
-		}
+// putDoc writes a document with its version, or deletes it when it has no body.
+func (t *tx) putDoc(shop string, d store.Doc) {
+	k := docKey(shop, d.Kind, d.ID)
+	switch {
+	case d.Kind == store.KindConversation:
+		t.changeRow(store.Conversation{Shop: shop, ID: d.ID}, func(r *row) { r.put(d) })
+	case d.Body == nil:
+		t.del(t.data, k)
+	default:
+		t.put(t.data, k, values.Doc(d))
 	}
 }
 

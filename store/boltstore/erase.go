@@ -102,16 +102,16 @@ func (t *tx) erasePerson(shop, person string) {
 	gone := map[string]bool{}
 	for _, id := range t.conversations(shop) {
 		c := store.Conversation{Shop: shop, ID: id}
-		names, err := values.ReadNames(t.data.Get(conv(c, convSenders)))
+		r, err := t.row(c)
 		t.fail(err)
 		switch {
-		case len(names) == 1 && names[0] == person:
+		case len(r.senders) == 1 && r.senders[0] == person:
 			t.eraseConversation(c)
 			gone[id] = true
-		case slices.Contains(names, person):
-			t.eraseLines(c, person)
-			others := slices.DeleteFunc(names, func(n string) bool { return n == person })
-			t.put(t.data, conv(c, convSenders), values.Names(others))
+		case slices.Contains(r.senders, person):
+			t.eraseLines(c, r, person)
+			r.senders = slices.DeleteFunc(r.senders, func(n string) bool { return n == person })
+			t.putRow(c, r)
 		}
 	}
 	t.eraseReminders(shop, func(m store.Reminder) bool { return m.Person == person || gone[m.Conversation] })
@@ -142,6 +142,9 @@ func (t *tx) eraseConversation(c store.Conversation) {
 		t.del(t.data, conv(c, convUnderway))
 	}
 	q.index()
+	r, err := t.row(c)
+	t.fail(err)
+	t.changeEntries(t.numbers(c, r), func(store.Entry) *store.Entry { return nil })
 	for _, k := range keysOf(t.data, of(c.Shop, tagConversation).str(c.ID)) {
 		t.del(t.data, k)
 	}
@@ -149,14 +152,22 @@ func (t *tx) eraseConversation(c store.Conversation) {
 
 // eraseLines blanks what a person said in a conversation, and what they were
 // answered.
-func (t *tx) eraseLines(c store.Conversation, person string) {
-	for _, k := range keysOf(t.data, conv(c, convEntry)) {
-		e, err := values.ReadEntry(t.data.Get(k))
-		t.fail(err)
+func (t *tx) eraseLines(c store.Conversation, r row, person string) {
+	t.changeEntries(t.numbers(c, r), func(e store.Entry) *store.Entry {
 		if e.Inbound.From == person {
-			t.put(t.data, k, values.Entry(values.Blank(e)))
+			e = values.Blank(e)
 		}
-	}
+		return &e
+	})
+}
+
+// numbers returns the numbers of the entries that a conversation lists.
+func (t *tx) numbers(c store.Conversation, r row) (seqs []uint64) {
+	t.fail(t.backwards(c, r, func(h handled) (bool, error) {
+		seqs = append(seqs, h.seq)
+		return true, nil
+	}))
+	return seqs
 }
 
 func (t *tx) eraseReminders(shop string, which func(store.Reminder) bool) {

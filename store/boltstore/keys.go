@@ -16,10 +16,8 @@ import (
 // Numbers are eight bytes, the highest first.
 //
 //	shop tagConversation conversation  then one of
-//	     convDoc                       the document
-//	     convSenders                   who wrote
-//	     convID id                     number of the entry that handled id
-//	     convEntry number              an entry of the transcript
+//	     convRow                       the document and what changes with it (row.go)
+//	     convHandled number            a list of handled messages, the first has number
 //	     convQueue number              a waiting message
 //	     convHeld time number          a waiting message whose NotBefore has not come
 //	     convUnderway                  delivery of the first of the queue
@@ -38,6 +36,9 @@ import (
 //	timeDue time shop id               a reminder
 //	timeReady time shop conversation   a conversation with something to send
 //	timeDead time number shop id       a dead letter
+//
+// Keys of the bucket log are the numbers of the last entry of each piece
+// (log.go).
 const (
 	tagConversation = 'c'
 	tagPeople       = 'p'
@@ -49,10 +50,8 @@ const (
 	tagReminder     = 'm'
 	tagDead         = 'z'
 
-	convDoc      = 'd'
-	convSenders  = 's'
-	convID       = 'i'
-	convEntry    = 'e'
+	convRow      = 'd'
+	convHandled  = 'e'
 	convQueue    = 'q'
 	convHeld     = 'h'
 	convUnderway = 'u'
@@ -101,7 +100,7 @@ func (k key) time(t time.Time) key { return k.num(uint64(max(fields.Milli(t), 0)
 func docKey(shop string, kind store.Kind, id string) key {
 	switch kind {
 	case store.KindConversation:
-		return conv(store.Conversation{Shop: shop, ID: id}, convDoc)
+		return conv(store.Conversation{Shop: shop, ID: id}, convRow)
 	case store.KindSaw:
 		return of(shop, tagSaw).str(id)
 	case store.KindPeople:

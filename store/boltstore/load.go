@@ -3,7 +3,6 @@ package boltstore
 import (
 	"context"
 	"fmt"
-	"slices"
 	"sort"
 
 	"shimwright/store"
@@ -15,8 +14,13 @@ func (s *Store) Load(ctx context.Context, c store.Conversation, inboundID string
 	var docs store.Documents
 	now := s.told.Now()
 	err := s.view(ctx, func(t *tx) (err error) {
-		if docs.Conversation, err = t.doc(c.Shop, store.KindConversation, c.ID, now); err != nil {
+		r, err := t.row(c)
+		if err != nil {
 			return err
+		}
+		docs.Conversation = store.Doc{Kind: store.KindConversation, ID: c.ID}
+		if !store.Expired(r.doc.Expires, now) {
+			docs.Conversation = r.doc
 		}
 		if docs.People, err = t.doc(c.Shop, store.KindPeople, "", now); err != nil {
 			return err
@@ -41,7 +45,7 @@ func (s *Store) Load(ctx context.Context, c store.Conversation, inboundID string
 		if docs.Reminders, err = t.reminders(c.Shop); err != nil || inboundID == "" {
 			return err
 		}
-		seen, err := t.entry(c, inboundID, now)
+		seen, err := t.find(c, r, inboundID, now)
 		if seen != nil {
 			docs.Seen, docs.Answer = &seen.Inbound, seen.Answer
 		}
@@ -93,24 +97,9 @@ func (s *Store) Get(ctx context.Context, shop string, kind store.Kind, id string
 func (s *Store) Transcript(ctx context.Context, c store.Conversation, after uint64, max int) ([]store.Entry, error) {
 	var entries []store.Entry
 	now := s.told.Now()
-	err := s.view(ctx, func(t *tx) error {
-		prefix := conv(c, convEntry)
-		cur := t.data.Cursor()
-		k, v := seekBefore(cur, append(slices.Clone(prefix), 0xff))
-		for ; hasPrefix(k, prefix) && len(entries) < max; k, v = cur.Prev() {
-			e, err := values.ReadEntry(v)
-			if err != nil {
-				return err
-			}
-			if e.Seq <= after {
-				break
-			}
-			if !store.Expired(e.At.Add(store.KeepIDs), now) {
-				entries = append(entries, e)
-			}
-		}
-		return nil
+	err := s.view(ctx, func(t *tx) (err error) {
+		entries, err = t.entries(c, after, max, now)
+		return err
 	})
-	slices.Reverse(entries)
 	return entries, err
 }

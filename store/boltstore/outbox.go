@@ -146,7 +146,7 @@ func (t *tx) bury(d store.DeadLetter) {
 	b := buried{d, t.next()}
 	t.put(t.data, of(d.Shop, tagDead).str(d.Out.ID), append(values.Number(int64(b.number)), values.Dead(d)...))
 	t.put(t.times, b.timeKey(), []byte{})
-	t.add(countDead, 1)
+	t.tally(countDead, 1)
 	all, err := t.dead(d.Shop)
 	t.fail(err)
 	for len(all) > store.MaxDead {
@@ -166,7 +166,7 @@ func (t *tx) exhume(shop, outID string) (d store.DeadLetter, ok bool) {
 	t.fail(err)
 	t.del(t.times, b.timeKey())
 	t.del(t.data, k)
-	t.add(countDead, -1)
+	t.tally(countDead, -1)
 	return b.DeadLetter, true
 }
 

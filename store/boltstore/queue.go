@@ -61,7 +61,7 @@ func (q queue) head() (k []byte, item values.Item) {
 // drop takes the message at k out of the outbox.
 func (q queue) drop(k []byte) {
 	q.t.del(q.t.data, k)
-	q.t.add(countWaiting, -1)
+	q.t.tally(countWaiting, -1)
 }
 
 // dropHead takes the first in line out, and its delivery.
@@ -77,13 +77,13 @@ func (q queue) dropHead() {
 // push puts a message at the end of the line.
 func (q queue) push(item values.Item) {
 	q.t.put(q.t.data, conv(q.c, convQueue).num(q.t.next()), item.Pack())
-	q.t.add(countWaiting, 1)
+	q.t.tally(countWaiting, 1)
 }
 
 // hold keeps a message until its NotBefore.
 func (q queue) hold(item values.Item) {
 	q.t.put(q.t.data, conv(q.c, convHeld).time(item.NotBefore).num(q.t.next()), item.Pack())
-	q.t.add(countWaiting, 1)
+	q.t.tally(countWaiting, 1)
 }
 
 // release puts those whose NotBefore has come at the end of the line.

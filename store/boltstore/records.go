@@ -43,7 +43,8 @@ func matches(q store.RecordQuery, rec store.Record) bool {
 		(q.Characteristic == "" || rec.Characteristic == q.Characteristic)
 }
 
-// seekBefore moves c to the last key before k.
+// seekBefore moves c to the last key before k. It and Prev are for transactions
+// that do not write: they stop at a page from which everything was deleted.
 func seekBefore(c *bolt.Cursor, k []byte) (key, value []byte) {
 	if found, _ := c.Seek(k); found == nil {
 		return c.Last()

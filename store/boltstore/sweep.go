@@ -2,6 +2,7 @@ package boltstore
 
 import (
 	"bytes"
+	"slices"
 	"time"
 
 	"shimwright/store"
@@ -9,66 +10,73 @@ import (
 )
 
 // sweep looks at the next keys of the bucket data after from, deletes what
-// expired more than store.SweepAfter ago, and returns where to go on. Every
-// commit pays for a few keys, so that what is swept keeps pace with what is
-// written and there is no index to keep.
+// expired more than store.SweepAfter ago, and returns where to go on. Every commit pays for a
+// few keys, so that what is swept keeps pace with what is written and there is
+// no index to keep.
 func (t *tx) sweep(from []byte, keys int, now time.Time) (next []byte) {
-	if now.IsZero() {
-		return from
-	}
-	now = now.Add(-store.SweepAfter)
-	var expired [][]byte
+	type found struct{ k, v []byte }
+	var old []found
 	c := t.data.Cursor()
 	k, v := c.Seek(from)
 	for ; k != nil && keys > 0; k, v = c.Next() {
 		keys--
-		if expiredAt(k, v, now) {
-			expired = append(expired, bytes.Clone(k))
+		if perishable(k) {
+			old = append(old, found{bytes.Clone(k), v})
 		}
 	}
 	next = bytes.Clone(k) // nil at the end: begin again
-	for _, k := range expired {
-		t.deleteExpired(k)
+	for _, f := range old {
+		t.sweepOne(f.k, f.v, now)
 	}
 	return next
 }
 
-// expiredAt reports whether a value is one that expires, and has.
-func expiredAt(k, v []byte, now time.Time) bool {
+// perishable reports whether a key is of something that expires.
+func perishable(k []byte) bool {
 	p := parse(k)
 	p.str()
-	tag := p.tag()
-	if tag == tagConversation {
+	switch p.tag() {
+	case tagPeople, tagSaw, tagOther:
+		return true
+	case tagConversation:
 		p.str()
-		switch p.tag() {
-		case convEntry:
-			at, err := values.EntryAt(v)
-			return err == nil && store.Expired(at.Add(store.KeepIDs), now)
-		case convDoc:
-			tag = tagOther
-		}
+		tag := p.tag()
+		return tag == convRow || tag == convHandled
 	}
-	if tag != tagOther && tag != tagSaw && tag != tagPeople {
-		return false
-	}
-	_, expires, err := values.DocHead(v)
-	return err == nil && store.Expired(expires, now)
+	return false
 }
 
-// deleteExpired deletes an entry with its id, or a document.
-func (t *tx) deleteExpired(k []byte) {
+// sweepOne deletes a document, or what has expired in a row or list.
+func (t *tx) sweepOne(k, v []byte, now time.Time) {
 	p := parse(k)
 	c := store.Conversation{Shop: p.str()}
-	if p.tag() == tagConversation {
-		c.ID = p.str()
-		if p.tag() == convEntry {
-			e, err := values.ReadEntry(t.data.Get(k))
-			t.fail(err)
-			id := conv(c, convID).str(e.Inbound.ID)
-			if bytes.Equal(t.data.Get(id), key(nil).num(e.Seq)) {
-				t.del(t.data, id)
-			}
+	if p.tag() != tagConversation {
+		_, expires, err := values.DocHead(v)
+		if err == nil && swept(expires, now) {
+			t.del(t.data, k)
 		}
+		return
 	}
-	t.del(t.data, k)
+	c.ID = p.str()
+	old := func(h handled) bool { return swept(h.at.Add(store.KeepIDs), now) }
+	if p.tag() == convHandled {
+		list, err := readHandled(v)
+		if err == nil && !slices.ContainsFunc(list, func(h handled) bool { return !old(h) }) {
+			t.del(t.data, k)
+		}
+		return
+	}
+	r, err := readRow(c.ID, v)
+	if err != nil {
+		return // Check will say so
+	}
+	kept := slices.DeleteFunc(slices.Clone(r.recent), old)
+	gone := swept(r.doc.Expires, now)
+	if gone {
+		r.doc = store.Doc{Kind: r.doc.Kind, ID: r.doc.ID}
+	}
+	if gone || len(kept) < len(r.recent) {
+		r.recent = kept
+		t.putRow(c, r)
+	}
 }

@@ -14,11 +14,12 @@ import (
 // tx is a transaction with its buckets. Its writing methods keep the first
 // error in err; the transaction is then rolled back as a whole.
 type tx struct {
-	btx                                           *bolt.Tx
-	meta, shops, data, times, addresses, pointing *bolt.Bucket
-	count                                         map[string]int // changes of the counters
-	dirty                                         bool
-	err                                           error
+	btx                                                *bolt.Tx
+	meta, shops, data, times, log, addresses, pointing *bolt.Bucket
+	count                                              map[string]int // changes of the counters
+	added                                              piece          // to the log, not yet written
+	dirty                                              bool
+	err                                                error
 }
 
 // The counters in the bucket meta.
@@ -28,10 +29,12 @@ const (
 )
 
 func newTx(t *bolt.Tx) *tx {
-	return &tx{
+	n := &tx{
 		btx: t, meta: t.Bucket(bucketMeta), shops: t.Bucket(bucketShops), data: t.Bucket(bucketData),
-		times: t.Bucket(bucketTimes), addresses: t.Bucket(bucketAddresses), pointing: t.Bucket(bucketPointing),
+		times: t.Bucket(bucketTimes), log: t.Bucket(bucketLog), addresses: t.Bucket(bucketAddresses), pointing: t.Bucket(bucketPointing),
 	}
+	n.log.FillPercent = 1 // it only grows at its end
+	return n
 }
 
 func (t *tx) fail(err error) {
@@ -59,8 +62,8 @@ func (t *tx) next() uint64 {
 	return n
 }
 
-// add changes a counter.
-func (t *tx) add(counter string, by int) {
+// tally changes a counter.
+func (t *tx) tally(counter string, by int) {
 	if t.count == nil {
 		t.count = map[string]int{}
 	}
@@ -73,8 +76,9 @@ func (t *tx) counter(name string) int {
 	return n + t.count[name]
 }
 
-// flush writes the counters that changed.
+// flush writes the entries that were added and the counters that changed.
 func (t *tx) flush() {
+	t.flushLog()
 	for name, by := range t.count {
 		if by != 0 {
 			t.put(t.meta, []byte(name), []byte(strconv.Itoa(t.counter(name))))
@@ -120,7 +124,7 @@ func (t *tx) doc(shop string, kind store.Kind, id string, now time.Time) (store.
 		return none, nil
 	}
 	d, err := values.ReadDoc(kind, id, packed)
-	if err != nil || store.Expired(d.Expires, now) {
+	if err != nil || d.Version == 0 || store.Expired(d.Expires, now) {
 		return none, err
 	}
 	return d, nil
@@ -137,22 +141,4 @@ func (t *tx) version(shop string, kind store.Kind, id string, now time.Time) (ui
 		return 0, err
 	}
 	return version, nil
-}
-
-// entry returns the entry that handled id, nil when there is none or it is
-// older than ids are kept.
-func (t *tx) entry(c store.Conversation, id string, now time.Time) (*store.Entry, error) {
-	number := t.data.Get(conv(c, convID).str(id))
-	if number == nil {
-		return nil, nil
-	}
-	packed := t.data.Get(append(conv(c, convEntry), number...))
-	if packed == nil {
-		return nil, nil
-	}
-	e, err := values.ReadEntry(packed)
-	if err != nil || store.Expired(e.At.Add(store.KeepIDs), now) {
-		return nil, err
-	}
-	return &e, nil
 }

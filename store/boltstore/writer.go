@@ -21,8 +21,10 @@ type job struct {
 
 const (
 	maxBatch   = 512
-	gatherWait = 300 * time.Microsecond // for the callers of the last batch to come back
-	sweepKeys  = 8                      // keys looked at by the sweep for each job
+	gatherWait = 2000 * time.Microsecond // for the callers of the last batch to come back
+
+	sweepKeys    = 4 // keys of the bucket data looked at for each job
+	sweepEntries = 2 // oldest entries of the log looked at for each job
 )
 
 // write runs fn in a transaction that it may share with others, and returns
@@ -156,7 +158,10 @@ func (s *Store) transact(batch []*job) (again bool) {
 	if !t.dirty {
 		return false
 	}
-	s.sweep = t.sweep(s.sweep, sweepKeys*len(batch), s.told.Now())
+	if now := s.told.Now(); !now.IsZero() {
+		t.sweepLog(sweepEntries*len(batch), now)
+		s.sweep = t.sweep(s.sweep, sweepKeys*len(batch), now)
+	}
 	t.flush()
 	if t.err != nil {
 		fail(t.err)

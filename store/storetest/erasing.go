@@ -100,12 +100,13 @@ var erasing = []contract{
 	}},
 
 	{"a shop of many conversations is erased", func(f *fixture) {
-		for i := 0; i < 600; i++ {
-			c := f.message("m-1")
+		m := f.message("m-1")
+		f.parallel(600, func(i int) error {
+			c := f.whole(m)
 			c.Shop, c.Conversation = canaryShop, fmt.Sprint("phone-", i)
 			c.Put = []store.Doc{{Kind: store.KindConversation, ID: c.Conversation, Body: []byte("x")}}
-			f.do(c)
-		}
+			return f.Commit(f.ctx, c)
+		})
 		f.ok(f.Erase(f.ctx, store.Scope{Shop: canaryShop}))
 		f.absent(canaryShop, "phone-1")
 	}},

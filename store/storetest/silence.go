@@ -119,15 +119,15 @@ var dead = []contract{
 			if len(batch) == 0 {
 				break
 			}
-			for _, d := range batch {
-				f.later(time.Millisecond)
-				f.settleAs(d, store.Dead, f.at)
-			}
+			f.later(100 * time.Millisecond)
+			f.parallel(len(batch), func(i int) error {
+				return f.Settle(f.ctx, batch[i], store.Dead, f.at.Add(time.Duration(i)*time.Millisecond), "")
+			})
 		}
 		letters := f.letters(shop)
 		f.same("dead", []int{len(letters), f.stats().Dead}, []int{store.MaxDead, store.MaxDead})
-		if oldest := letters[len(letters)-1]; oldest.At.Before(Noon.Add((more + 1) * time.Millisecond)) {
-			f.Errorf("the oldest kept died at %v", oldest.At)
+		if oldest := letters[len(letters)-1].At; oldest.Before(Noon.Add(100*time.Millisecond + more*time.Millisecond)) {
+			f.Errorf("the oldest kept died at %v", oldest)
 		}
 	}},
 

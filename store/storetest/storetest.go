@@ -199,3 +199,27 @@ func (f *fixture) fails(want, err error) {
 		f.Fatalf("%v, want %v", err, want)
 	}
 }
+
+// parallel calls fn for 0 to n-1, some at once; none may fail.
+func (f *fixture) parallel(n int, fn func(i int) error) {
+	f.Helper()
+	const lanes = 20
+	errs := make(chan error, lanes)
+	for lane := range lanes {
+		go func() {
+			var err error
+			for i := lane; i < n && err == nil; i += lanes {
+				err = fn(i)
+			}
+			errs <- err
+		}()
+	}
+	for range lanes {
+		if err := <-errs; err != nil {
+			f.Error(err)
+		}
+	}
+	if f.Failed() {
+		f.FailNow()
+	}
+}
