@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -69,7 +70,7 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 			st.picked(saw, a, v)
 			return
 		}
-		st.say("choice.unclear", "Choices", st.choiceList(a.Choices))
+		st.say("choice.unclear", "Choices", choiceList(a.Choices))
 	case a.Default != nil && st.isOK(text):
 		st.accept(saw, Answer{Key: a.Key, Low: *a.Default, High: *a.Default})
 	case a.Form == guard.Words && len(a.Choices) > 0 && st.isOK(text):
@@ -127,6 +128,11 @@ func (st *step) choose(choices []guard.Choice, text string) (string, bool) {
 	if n, err := strconv.Atoi(t); err == nil && n >= 1 && n <= len(choices) {
 		return choices[n-1].Value, true
 	}
+	for _, c := range choices {
+		if same(text, st.voice.Say(c.Text)) {
+			return c.Value, true
+		}
+	}
 	words := []string{"ok"}
 	byWord := map[string]string{"ok": choices[0].Value}
 	for _, c := range choices {
@@ -144,6 +150,7 @@ func (st *step) choose(choices []guard.Choice, text string) (string, bool) {
 func (st *step) read(saw *Saw, o outcome, text string) {
 	a := o.prompt.Ask()
 	e := st.expect(a)
+	e.Labels = st.called(a)
 	r := reading.Parse(text, e)
 	switch r.Status {
 	case reading.Taken:
@@ -250,6 +257,25 @@ func (st *step) expect(a guard.Ask) reading.Expect {
 		e.Unit = reading.None
 	}
 	return e
+}
+
+// called names the points that one message may carry together in the words of
+// the person's language.
+func (st *step) called(a guard.Ask) []reading.Label {
+	if a.Points == "" {
+		return a.Expect.Labels
+	}
+	labels := slices.Clone(a.Expect.Labels)
+	for i, l := range labels {
+		names := slices.Clone(l.Names)
+		for _, w := range st.phrases(a.Points) {
+			for _, n := range l.Names {
+				names = append(names, w+" "+n)
+			}
+		}
+		labels[i].Names = names
+	}
+	return labels
 }
 
 // doubt asks once which of several readings was meant, or whether an unlikely

@@ -35,6 +35,12 @@ func question(k Key, id string, args ...any) guard.Ask {
 	return guard.Ask{Key: k, Text: wording.T(id+".ask", args...), Why: wording.T(id+".why", args...)}
 }
 
+// orRight are the answers to a result that is larger than likely: read again, or
+// it is right as it stands.
+func orRight() []guard.Choice {
+	return append(choices("again"), guard.Choice{Value: "right", Text: wording.T("choice.correct")})
+}
+
 // at returns a place in the machine's axes: y is a distance from the blade
 // towards the slider, mirrored for a right-hand one.
 func (t *Script) at(x, y calc.Length) *[2]calc.Length {

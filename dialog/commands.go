@@ -35,15 +35,22 @@ func (st *step) network(text string) bool {
 		st.say("help.text")
 		st.show()
 	default:
-		return false
+		return st.reserved(text)
 	}
 	return true
+}
+
+// reserved handles the language's own words for what networks reserve, which
+// are taken only as the whole message too: Hilfe, ayuda.
+func (st *step) reserved(text string) bool {
+	word, _, ok := reading.Command(text, st.voice.Lang(), []string{"stop", "start", "help"})
+	return ok && st.network(word)
 }
 
 // language changes the language that a person is spoken to in, on its name in
 // any language.
 func (st *step) language(text string) bool {
-	l, ok := wording.Named(strings.ToLower(strings.Trim(strings.TrimSpace(text), ".?")))
+	l, ok := wording.Named(strings.Trim(strings.TrimSpace(text), ".?"))
 	if !ok {
 		return false
 	}
@@ -110,12 +117,15 @@ func (st *step) command(text string, o *outcome) bool {
 	if st.workCommand(text, o) {
 		return true
 	}
-	word, rest, ok := reading.Command(text, st.voice.Lang(), st.vocabulary())
+	vocabulary := st.vocabulary()
+	word, rest, ok := reading.Command(text, st.voice.Lang(), vocabulary)
 	if !ok {
 		return (o == nil || o.prompt.Ask().Form != guard.Words) && st.peopleCommand(text)
 	}
-	if o != nil && o.prompt.Ask().Form == guard.Words && !plainCommand(text, word, rest) {
-		return false
+	if o != nil && o.prompt.Ask().Form == guard.Words {
+		if _, _, whole := reading.Whole(text, st.voice.Lang(), vocabulary); !whole {
+			return false // a near miss: a saw may be named "Parker"
+		}
 	}
 	if saw := st.named(word); saw != nil {
 		st.speakOf(saw)
@@ -128,6 +138,9 @@ func (st *step) command(text string, o *outcome) bool {
 	for _, c := range phraseCommands {
 		for _, w := range st.phrases("words." + c) {
 			if w == word {
+				if c == "resume" && o != nil && st.isOK(word) {
+					return false // "continue" takes what was offered
+				}
 				return st.phrase(c, rest, o)
 			}
 		}
@@ -139,14 +152,14 @@ func (st *step) command(text string, o *outcome) bool {
 // letter: "fence" is then that choice and not the job.
 func (st *step) offered(a guard.Ask, text string) bool {
 	return a.Form == guard.Pick && slices.ContainsFunc(a.Choices, func(c guard.Choice) bool {
-		return strings.EqualFold(strings.TrimSpace(text), st.voice.Say(c.Text))
+		return same(text, st.voice.Say(c.Text))
 	})
 }
 
-// plainCommand reports whether the text is the command itself, not a near miss:
-// a saw may be named "Parker".
-func plainCommand(text, word, rest string) bool {
-	return strings.EqualFold(strings.TrimSpace(text), strings.TrimSpace(word+" "+rest))
+// same reports whether a text is a name or a choice, whatever its case and
+// accents.
+func same(text, name string) bool {
+	return slices.Contains(reading.Spellings(name), reading.Fold(strings.ReplaceAll(strings.TrimSpace(text), "-", " ")))
 }
 
 // procedure returns the procedure that a word starts.
@@ -258,10 +271,8 @@ func (st *step) phrase(c, rest string, o *outcome) bool {
 func (st *step) units(rest string) {
 	unit := map[bool]string{true: "mm", false: "in"}[st.person.unit() == reading.Inch]
 	for _, u := range []string{"mm", "in"} {
-		for _, w := range st.phrases("words.unit." + u) {
-			if strings.EqualFold(strings.TrimSpace(rest), w) {
-				unit = u
-			}
+		if st.voice.Is("words.unit."+u, rest) >= 0 {
+			unit = u
 		}
 	}
 	st.person.Unit = unit

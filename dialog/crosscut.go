@@ -146,7 +146,7 @@ func (j *squaring) plausible(e calc.Estimate, round, reread int) bool {
 		return true
 	}
 	a := question(Key{Name: "large", Round: round, Index: reread}, "crosscut.large", "Move", fine(move))
-	a.Choices = choices("again", "right")
+	a.Choices = orRight()
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
 

@@ -242,7 +242,7 @@ func (j *fitting) side(round, try, n int, side string) Value {
 // slipped unit is likelier.
 func (j *fitting) believed(round int) bool {
 	a := question(Key{Name: "large", Round: round}, "knife.large", "Shift", j.leaves.size(calc.Length(j.shift.Value).Abs()))
-	a.Choices = choices("again", "right")
+	a.Choices = orRight()
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
 

@@ -243,8 +243,9 @@ func (l *levelling) question(round, try, i, n int) guard.Ask {
 	a.Signs = [3]string{"height.high", "height.low", "height.level"}
 	a.Quantity, a.Tool, a.Label, a.At, a.N = "height", l.tool.Kind, s.label, s.at, n
 	if n == 1 {
+		a.Points = "words.support"
 		for j := range l.supports {
-			a.Expect.Labels = append(a.Expect.Labels, reading.Label{Key: itoa(j + 1), Names: []string{itoa(j + 1), "support " + itoa(j+1)}})
+			a.Expect.Labels = append(a.Expect.Labels, reading.Label{Key: itoa(j + 1), Names: []string{itoa(j + 1)}})
 			a.Group = append(a.Group, l.key(round, try, j, 1))
 		}
 	}

@@ -139,7 +139,7 @@ func (j *mitring) plausible(n, round int, e calc.Estimate, rear bool) bool {
 		return true
 	}
 	a := question(Key{Name: "large", Round: round, Index: n}, "mitre.large", "Move", fine(move))
-	a.Choices = choices("again", "right")
+	a.Choices = orRight()
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
 

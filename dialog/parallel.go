@@ -182,7 +182,7 @@ func (j *toeing) plausible(e calc.Estimate, round int) bool {
 		return true
 	}
 	a := question(Key{Name: "large", Round: round}, j.id("large"), "Shift", j.tool.size(shift.Abs()))
-	a.Choices = choices("again", "right")
+	a.Choices = orRight()
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
 

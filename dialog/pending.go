@@ -124,7 +124,7 @@ func (st *step) pending(text string) bool {
 			return false // a fresh reading, or the answer to the job's own question
 		}
 		st.s.Saw = args["saw"]
-		st.say("choice.unclear", "Choices", st.choiceList(a.Choices))
+		st.say("choice.unclear", "Choices", choiceList(a.Choices))
 		st.ask(kind, args)
 		return true
 	}
@@ -451,10 +451,12 @@ func settle(open []guard.Move, status map[int]string) ([]Made, bool) {
 
 // moveTokens turns an answer about moves into numbers and statuses.
 func (st *step) moveTokens(text string) []string {
-	t := " " + strings.ToLower(strings.NewReplacer(",", " , ", ";", " , ", ".", " ", "#", " ", ":", " ", "'", "", "’", "").Replace(text)) + " "
+	t := " " + reading.Fold(strings.NewReplacer(",", " , ", ";", " , ", ".", " ", "#", " ", ":", " ", "'", "", "’", "").Replace(text)) + " "
 	for _, status := range []string{"reversed", "stuck", "not", "made"} {
-		for _, w := range st.phrases("words.moves." + status) {
-			t = strings.ReplaceAll(t, " "+w+" ", " \x00"+status+" ")
+		for _, forms := range st.voice.Forms("words.moves." + status) {
+			for _, w := range forms {
+				t = strings.ReplaceAll(t, " "+w+" ", " \x00"+status+" ")
+			}
 		}
 	}
 	var out []string

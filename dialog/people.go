@@ -10,6 +10,7 @@ import (
 	"unicode"
 
 	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
 )
 
@@ -39,13 +40,16 @@ var peopleCommands = [...]string{"invite", "people", "lostphone", "remove", "han
 
 // peopleCommand handles a message that is such a command.
 func (st *step) peopleCommand(text string) bool {
-	low := " " + strings.ToLower(strings.Join(strings.Fields(strings.TrimRight(text, ".?! ")), " ")) + " "
+	said := strings.Fields(strings.TrimRight(text, ".?! "))
+	folded := strings.Fields(reading.Fold(strings.Join(said, " ")))
 	for _, c := range peopleCommands {
-		for _, w := range st.phrases("words." + c) {
-			if rest, ok := strings.CutPrefix(low, " "+w+" "); ok {
-				st.people1(c, strings.TrimSpace(rest))
-				return true
-			}
+		if _, n := st.voice.Starts("words."+c, folded); n > 0 {
+			st.people1(c, strings.Join(said[n:], " "))
+			return true
+		}
+		if _, n := st.voice.Ends("words."+c, folded); n > 1 && strings.HasPrefix(c, "role") {
+			st.people1(c, strings.Join(said[:len(said)-n], " ")) // "kim may measure"
+			return true
 		}
 	}
 	return false
@@ -99,8 +103,8 @@ func (st *step) invite(rest string) {
 	}
 	code := strings.ToUpper(st.v.Token[:4] + "-" + st.v.Token[4:8])
 	role := Setter
-	for _, w := range st.phrases("words.onlymeasure") {
-		if strings.Contains(rest, w) {
+	for w := range strings.FieldsSeq(rest) {
+		if st.voice.Is("words.onlymeasure", w) >= 0 {
 			role = Measure
 		}
 	}
@@ -128,7 +132,7 @@ func (st *step) callMe(rest string) {
 	st.show()
 }
 
-// titledName gives each word of a name a capital: commands come in lower case.
+// titledName gives each word of a name a capital: people type in lower case.
 func titledName(s string) string {
 	words := strings.Fields(s)
 	for i, w := range words {

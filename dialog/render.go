@@ -29,12 +29,17 @@ func (st *step) follow(o outcome) {
 	}
 }
 
-// sentences gives every line a capital.
+// sentences gives every line a capital, also behind a mark that opens a
+// question.
 func sentences(s string) string {
 	lines := strings.Split(s, "\n")
 	for i, l := range lines {
+		l, opened := strings.CutPrefix(l, "¿")
 		if r, n := utf8.DecodeRuneInString(l); n > 0 {
 			lines[i] = string(unicode.ToUpper(r)) + l[n:]
+		}
+		if opened {
+			lines[i] = "¿" + lines[i]
 		}
 	}
 	return strings.Join(lines, "\n")
@@ -259,8 +264,8 @@ func (st *step) label(moves []guard.Move) []guard.Move {
 }
 
 // choiceList words the choices of a question.
-func (st *step) choiceList(cs []guard.Choice) wording.List {
-	list := make(wording.List, len(cs))
+func choiceList(cs []guard.Choice) wording.Either {
+	list := make(wording.Either, len(cs))
 	for i, c := range cs {
 		list[i] = c.Text
 	}

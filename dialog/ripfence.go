@@ -185,7 +185,7 @@ func (j *fencing) plausible(round int, e calc.Estimate) bool {
 		return true
 	}
 	a := question(Key{Name: "large", Round: round}, "ripfence.large", "Shift", j.tool.size(s))
-	a.Choices = choices("again", "right")
+	a.Choices = orRight()
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
 

@@ -2,7 +2,6 @@ package dialog
 
 import (
 	"slices"
-	"strings"
 )
 
 // A shop may have several saws. A saw is spoken of by its name; a profile can
@@ -11,7 +10,7 @@ import (
 // named returns the saw that a word names, or nil.
 func (st *step) named(word string) *Saw {
 	for _, s := range st.usable() {
-		if strings.ToLower(s.Profile.Name) == word {
+		if same(word, s.Profile.Name) {
 			return s
 		}
 	}

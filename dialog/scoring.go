@@ -150,7 +150,7 @@ func (j *scored) believed(round int) bool {
 		return true
 	}
 	a := question(Key{Name: "large", Round: round}, "scoring.large", "Shift", j.tool.size(calc.Length(j.shift.Value).Abs()))
-	a.Choices = choices("again", "right")
+	a.Choices = orRight()
 	return j.t.Pick(a, wording.Text{}) == "right"
 }
 

@@ -6,21 +6,23 @@ import (
 	"strings"
 	"time"
 	"unicode"
+
+	"shimwright/dialog/reading"
 )
 
 // when understands a day that a person names: "tomorrow", "in two weeks",
 // "Saturday", "12 March", "2026-03-12". Words come from the catalogue. The day
 // is in the person's zone and after today.
 func (st *step) when(text string) (time.Time, bool) {
-	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '-' })
+	words := strings.FieldsFunc(reading.Fold(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '-' })
 	today := st.now.In(st.place(st.person))
 	if d, err := time.ParseInLocation(time.DateOnly, strings.TrimSpace(text), today.Location()); err == nil {
 		return d, d.After(today)
 	}
 	has := func(id string) (int, bool) {
-		for i, alternatives := range st.phrases(id) {
-			for alt := range strings.SplitSeq(alternatives, "/") {
-				if slices.Contains(words, alt) {
+		for i, forms := range st.voice.Forms(id) {
+			for _, f := range forms {
+				if slices.Contains(words, f) {
 					return i, true
 				}
 			}

@@ -80,31 +80,23 @@ func (w Work) effect() []any {
 	return []any{"Piece", w.piece(), "Wide", sized(w.Width), "Long", sized(w.Length), "Thick", sized(w.Thick)}
 }
 
-// across parts the dimensions of a piece: "600 x 900", "24 by 36".
-var across = regexp.MustCompile(`(?i)\s*[x×*]\s*|\s+by\s+`)
+// across parts the dimensions of a piece: "600 x 900".
+var across = regexp.MustCompile(`\s*[x×*]\s*`)
 
 // workCommand takes a piece that the person names. o is the open question.
 func (st *step) workCommand(text string, o *outcome) bool {
 	if o != nil && o.prompt.Ask().Form == guard.Words {
 		return false
 	}
-	low := " " + strings.ToLower(strings.Join(strings.Fields(strings.Trim(text, ".?, ")), " ")) + " "
-	rest, asked := low, false
-	for _, p := range st.phrases("words.work") {
-		if r, ok := strings.CutPrefix(rest, " "+p+" "); ok && !asked {
-			rest, asked = " "+r, true
-		}
-	}
+	words := strings.Fields(reading.Fold(strings.Trim(text, ".?, ")))
+	_, n := st.voice.Starts("words.work", words)
+	words, asked := words[n:], n > 0
 	name := ""
-	for _, forms := range st.phrases("words.piece") {
-		called, _, _ := strings.Cut(forms, "/")
-		for p := range strings.SplitSeq(forms, "/") {
-			if r, ok := strings.CutPrefix(rest, " "+p+" "); ok && name == "" {
-				rest, name = " "+r, called
-			}
-		}
+	if i, n := st.voice.Starts("words.piece", words); n > 0 {
+		name, _, _ = strings.Cut(st.phrases("words.piece")[i], "/")
+		words = words[n:]
 	}
-	switch rest = strings.TrimSpace(rest); {
+	switch rest := strings.Join(words, " "); {
 	case !asked && name == "", !asked && !strings.ContainsAny(rest, "0123456789"):
 		return false
 	case rest == "" && name == "":
@@ -118,9 +110,15 @@ func (st *step) workCommand(text string, o *outcome) bool {
 
 // setWork stores a piece of work, or says what a good answer looks like.
 func (st *step) setWork(name, dims string) {
-	for _, f := range st.phrases("words.dimension") {
-		dims = strings.TrimSpace(strings.ReplaceAll(" "+dims+" ", " "+f+" ", " "))
+	dims = " " + dims + " "
+	for _, w := range [...]struct{ id, with string }{{"words.dimension", " "}, {"words.by", " x "}} {
+		for _, forms := range st.voice.Forms(w.id) {
+			for _, f := range forms {
+				dims = strings.ReplaceAll(dims, " "+f+" ", w.with)
+			}
+		}
 	}
+	dims = strings.TrimSpace(dims)
 	w := Work{Name: name}
 	parts := across.Split(dims, -1)
 	fields := []*calc.Length{&w.Width, &w.Length, &w.Thick}

@@ -63,6 +63,7 @@ type Ask struct {
 	NoSkip   bool     // it cannot be skipped
 	Hard     bool     // for Reading: outside of Expect's range nothing is taken, confirmed or not
 	Group    []Key    // for each of Expect.Labels, the question that it answers
+	Points   string   // id of the entry that lists what such a point is called, before its number
 	// Plus and Minus are ids of entries that list words for either sign of a
 	// reading, where the language's own would mean the other.
 	Plus, Minus string

@@ -24,7 +24,7 @@ func loadCommands(f *file) (commands, error) {
 			err = errors.Join(err, fmt.Errorf("%q is not a command", name))
 		}
 		for _, phrase := range list {
-			for _, s := range spellings(phrase) {
+			for _, s := range Spellings(phrase) {
 				if old, ok := c.phrases[s]; ok && old != name {
 					err = errors.Join(err, fmt.Errorf("%q means both %s and %s", phrase, old, name))
 				}
@@ -39,10 +39,10 @@ func loadCommands(f *file) (commands, error) {
 		}
 	}
 	for _, phrase := range f.Polite {
-		c.polite[spellings(phrase)[0]] = true
+		c.polite[Spellings(phrase)[0]] = true
 	}
 	for _, w := range f.NotTypos {
-		c.notTypos[spellings(w)[0]] = true
+		c.notTypos[Spellings(w)[0]] = true
 	}
 	return c, err
 }

@@ -221,7 +221,7 @@ func (b *builder) fail(format string, args ...any) {
 // add enters a phrase under each of its spellings.
 func (b *builder) add(phrase string, m meaning) {
 	m.homo = math.NaN()
-	for _, s := range spellings(phrase) {
+	for _, s := range Spellings(phrase) {
 		n := b.t.words
 		for _, w := range strings.Fields(s) {
 			if n.next == nil {
@@ -251,15 +251,16 @@ func (b *builder) sound(w string, v float64) {
 
 // piece marks a word that may be a part of a longer one.
 func (b *builder) piece(w string, m meaning) {
-	for _, s := range spellings(w) {
+	for _, s := range Spellings(w) {
 		list := append(b.t.pieces[s[0]], piece{text: s, kind: m.kind, val: m.val, unit: m.unit})
 		slices.SortFunc(list, func(a, b piece) int { return cmp.Or(len(b.text)-len(a.text), strings.Compare(a.text, b.text)) })
 		b.t.pieces[s[0]] = list
 	}
 }
 
-// spellings returns the phrase folded, and with ae, oe, ue for umlauts.
-func spellings(phrase string) []string {
+// Spellings returns the phrase as Fold folds it, with a space for a hyphen, and
+// once more with ae, oe and ue for umlauts where it has some.
+func Spellings(phrase string) []string {
 	plain := strings.Join(strings.Fields(strings.ReplaceAll(string(fold(nil, phrase)), "-", " ")), " ")
 	if w := wide(phrase); w != phrase {
 		return []string{plain, string(fold(nil, w))}

@@ -27,10 +27,8 @@ func Languages() []string { return languages[:] }
 // Named returns the language that a word names, in whatever language.
 func Named(word string) (lang string, ok bool) {
 	for _, l := range languages {
-		for _, n := range load().phrases[l]["language.names"] {
-			if n == word {
-				return l, true
-			}
+		if NewVoice(l, reading.MM).Is("language.names", word) >= 0 {
+			return l, true
 		}
 	}
 	return "", false
@@ -41,25 +39,29 @@ func Named(word string) (lang string, ok bool) {
 // template. Conditions and plural forms go through go-i18n.
 type book struct {
 	bundle  *i18n.Bundle
-	plain   map[string]map[string][]string // language, id → text, argument, text …
-	phrases map[string]map[string][]string // language, id → alternatives
+	plain   map[string]map[string][]string   // language, id → text, argument, text …
+	phrases map[string]map[string][]string   // language, id → alternatives
+	forms   map[string]map[string][][]string // of those that people type, as compared
 }
 
 // load reads the catalogues; a fault in one is a mistake in the program.
 var load = sync.OnceValue(func() *book {
-	b := &book{bundle: i18n.NewBundle(language.English), plain: map[string]map[string][]string{}, phrases: map[string]map[string][]string{}}
+	b := &book{bundle: i18n.NewBundle(language.English), plain: map[string]map[string][]string{}, phrases: map[string]map[string][]string{}, forms: map[string]map[string][][]string{}}
 	b.bundle.RegisterUnmarshalFunc("toml", toml.Unmarshal)
 	for _, l := range languages {
 		f, err := b.bundle.LoadMessageFileFS(files, l+".toml")
 		if err != nil {
 			panic("wording: " + l + ".toml: " + err.Error())
 		}
-		b.plain[l], b.phrases[l] = map[string][]string{}, map[string][]string{}
+		b.plain[l], b.phrases[l], b.forms[l] = map[string][]string{}, map[string][]string{}, map[string][][]string{}
 		for _, m := range f.Messages {
 			if parts, ok := split(m.Other); ok && m.One == "" {
 				b.plain[l][m.ID] = parts
 			}
 			b.phrases[l][m.ID] = strings.Split(m.Other, "|")
+			if strings.HasPrefix(m.ID, "words.") || m.ID == "language.names" {
+				b.forms[l][m.ID] = spelled(b.phrases[l][m.ID])
+			}
 		}
 	}
 	return b
@@ -174,24 +176,11 @@ func (v *Voice) word(a any) any {
 	case Text:
 		return v.Say(a)
 	case List:
-		parts := make([]string, 0, len(a))
-		for _, t := range a {
-			if s := v.Say(t); s != "" {
-				parts = append(parts, s)
-			}
-		}
-		if len(parts) < 2 {
-			return strings.Join(parts, "")
-		}
-		return strings.Join(parts[:len(parts)-1], ", ") + " " + v.Say(T("list.and")) + " " + parts[len(parts)-1]
+		return v.join(a, "list.and")
+	case Either:
+		return v.join(a, "list.or")
 	case Lines:
-		parts := make([]string, 0, len(a))
-		for _, t := range a {
-			if s := v.Say(t); s != "" {
-				parts = append(parts, s)
-			}
-		}
-		return strings.Join(parts, "\n")
+		return strings.Join(v.each(a), "\n")
 	case Size:
 		return v.size(a)
 	case Tilt:
@@ -202,6 +191,26 @@ func (v *Voice) word(a any) any {
 		return s
 	}
 	return a
+}
+
+// each words what says something.
+func (v *Voice) each(texts []Text) []string {
+	parts := make([]string, 0, len(texts))
+	for _, t := range texts {
+		if s := v.Say(t); s != "" {
+			parts = append(parts, s)
+		}
+	}
+	return parts
+}
+
+// join words a list with the word that stands before its last part.
+func (v *Voice) join(texts []Text, last string) string {
+	parts := v.each(texts)
+	if len(parts) < 2 {
+		return strings.Join(parts, "")
+	}
+	return strings.Join(parts[:len(parts)-1], ", ") + " " + v.Say(T(last)) + " " + parts[len(parts)-1]
 }
 
 // size shows a length: mm to the tool's resolution, inches in thousandths; a

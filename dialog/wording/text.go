@@ -35,8 +35,11 @@ type Tilt struct {
 	Signed   bool
 }
 
-// List is texts joined as the language joins a list.
+// List is texts joined as the language joins a list: a, b and c.
 type List []Text
+
+// Either is texts of which one is meant: a, b or c.
+type Either []Text
 
 // Lines is texts each on a line of its own.
 type Lines []Text
