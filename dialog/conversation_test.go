@@ -20,6 +20,7 @@ import (
 //	# a remark
 //	@ 3h later          time passes
 //	@ kim               another person speaks
+//	@ reminder          the next reminder falls due
 //	> text              what the person says
 //	text                what Shimwright answers, word for word
 //
@@ -63,7 +64,9 @@ func replay(script string) string {
 			b.WriteString(line + "\n")
 		case strings.HasPrefix(line, "@ "):
 			b.WriteString("\n" + line + "\n")
-			sh.stage(strings.TrimPrefix(line, "@ "))
+			for _, r := range sh.stage(strings.TrimPrefix(line, "@ ")) {
+				b.WriteString(r.Text + "\n")
+			}
 		case strings.HasPrefix(line, "> "):
 			b.WriteString("\n" + line + "\n")
 			for _, r := range sh.say(strings.TrimPrefix(line, "> ")).Turn.Replies {
@@ -119,22 +122,50 @@ func locate(name string) *time.Location {
 	return l
 }
 
-// stage carries out a stage direction: time passing, or who speaks.
-func (s *shop) stage(d string) {
+// stage carries out a stage direction: time passing, who speaks, or a reminder,
+// of which it returns what is said.
+func (s *shop) stage(d string) []dialog.Reply {
+	if d == "reminder" {
+		return s.fire().Turn.Replies
+	}
 	if later, ok := strings.CutSuffix(d, " later"); ok {
 		days := 0
 		if n, err := fmt.Sscanf(later, "%dd", &days); n == 1 && err == nil {
 			s.now = s.now.AddDate(0, 0, days)
-			return
+			return nil
 		}
 		dur, err := time.ParseDuration(later)
 		if err != nil {
 			panic(err)
 		}
 		s.now = s.now.Add(dur)
-		return
+		return nil
 	}
 	s.view.Person, s.view.Conversation = d, "page-"+d
+	return nil
+}
+
+// fire lets the next reminder fall due, as the service does: at its time, or
+// now where that has passed.
+func (s *shop) fire() dialog.Result {
+	var next dialog.Reminder
+	for _, r := range s.remind {
+		if next.ID == "" || r.Due.Before(next.Due) || r.Due.Equal(next.Due) && r.ID < next.ID {
+			next = r
+		}
+	}
+	if next.ID == "" {
+		panic("no reminder is set")
+	}
+	if next.Due.After(s.now) {
+		s.now = next.Due
+	}
+	s.stage(next.Person)
+	res := s.step(dialog.Due{ID: next.ID, Saw: next.Saw, Body: next.Body})
+	if again := s.remind[next.ID]; again.Due.Equal(next.Due) {
+		delete(s.remind, next.ID) // it was not set anew
+	}
+	return res
 }
 
 // say plays one message and takes its effects.

@@ -347,7 +347,7 @@ func (st *step) zoneNamed(text string) string {
 		return ""
 	}
 	text = clean(text, 40)
-	for _, city := range []string{titled(text), strings.ToUpper(text)} { // UTC and its like are in capitals
+	for _, city := range []string{titled(text, false), titled(text, true), strings.ToUpper(text)} { // UTC and its like are in capitals
 		for _, r := range regions {
 			if city != "" && !strings.EqualFold(city, "local") && st.v.Locate(r+city) != nil {
 				return r + city

@@ -30,7 +30,8 @@ func (st *step) when(text string) (time.Time, bool) {
 		return 0, false
 	}
 	n, year := 1, 0
-	if i, ok := has("words.numbers"); ok {
+	i, counted := has("words.numbers")
+	if counted {
 		n = i + 1
 	}
 	for _, w := range words {
@@ -38,7 +39,7 @@ func (st *step) when(text string) (time.Time, bool) {
 		case ok && v >= 1000:
 			year = v
 		case ok:
-			n = v
+			n, counted = v, true
 		}
 	}
 	if n < 1 || n > 400 {
@@ -48,7 +49,7 @@ func (st *step) when(text string) (time.Time, bool) {
 		return dayOf(today, year, time.Month(m+1), n)
 	}
 	switch unit, ok := has("words.spans"); {
-	case year != 0:
+	case ok && (year != 0 || !counted):
 		return time.Time{}, false
 	case ok && unit == 0:
 		return today.AddDate(0, 0, n), true
@@ -92,16 +93,14 @@ func dayOf(today time.Time, year int, month time.Month, day int) (time.Time, boo
 	return time.Time{}, false
 }
 
-// titled writes a name as the tz database does: New_York.
-func titled(s string) string {
-	parts := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '_' })
-	for i, p := range parts {
-		if strings.Contains(p, "/") {
-			continue
+// titled writes a name as the tz database does: America/New_York. Letters after
+// a hyphen are capitals where hyphens is set: Porto-Novo, but Port-au-Prince.
+func titled(s string, hyphens bool) string {
+	r := []rune(strings.Join(strings.Fields(strings.ToLower(s)), "_"))
+	for i := range r {
+		if i == 0 || r[i-1] == '_' || r[i-1] == '/' || hyphens && r[i-1] == '-' {
+			r[i] = unicode.ToUpper(r[i])
 		}
-		r := []rune(strings.ToLower(p))
-		r[0] = unicode.ToUpper(r[0])
-		parts[i] = string(r)
 	}
-	return strings.Join(parts, "_")
+	return string(r)
 }
