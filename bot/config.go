@@ -110,9 +110,9 @@ func (f *faults) err() error {
 	case 0:
 		return nil
 	case 1:
-		return errors.New("a setting is wrong: " + f.list[0] + ".")
+		return errors.New("a setting is wrong: " + f.list[0])
 	}
-	return fmt.Errorf("%d settings are wrong:\n  %s.", len(f.list), strings.Join(f.list, ".\n  "))
+	return fmt.Errorf("%d settings are wrong:\n  %s", len(f.list), strings.Join(f.list, "\n  "))
 }
 
 // unknown finds the variables with the prefix that are no setting, or that are
