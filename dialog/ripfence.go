@@ -80,18 +80,30 @@ func openOr(e calc.Estimate, d calc.Decision, w calc.Window) string {
 // choose picks what the fence is measured to. The slider's edge counts only
 // while its own toe is fresh: without it a pinching fence would pass.
 func (j *fencing) choose() {
-	a := question(Key{Name: "method"}, "ripfence.method")
-	values := []string{"tooth"}
+	a := question(Key{Name: "method"}, j.across("ripfence.method"))
+	a.Choices = choices("tooth")
 	s := standingOf(j.t.view, j.t.saw, j.p.toeName(), j.t.now)
-	if s.State == Fresh && s.Last.AsLeft != nil {
-		values = append(values, "through")
+	fresh := s.State == Fresh && s.Last.AsLeft != nil
+	if fresh {
+		a.Choices = append(a.Choices, guard.Choice{Value: "through", Text: wording.T(j.across("choice.through"))})
 		j.slider = calc.Estimate{Value: s.Last.AsLeft.Value, U: s.Last.AsLeft.Uncertainty, DoF: calc.ManyDoF}
 	}
 	j.method = "tooth"
-	if len(values) > 1 || j.t.has(a.Key) {
-		a.Choices = choices(values...)
+	if len(a.Choices) > 1 || j.t.has(a.Key) {
 		j.method = j.t.Pick(a, wording.Text{})
 	}
+	if j.method == "through" && !fresh {
+		j.t.before(parallel{}.Name()) // it has been upset since
+	}
+}
+
+// across is the id of a text about the slider's edge, or about the mitre slot that
+// takes its place.
+func (j *fencing) across(id string) string {
+	if j.p.Kind == Cabinet {
+		return id + ".slot"
+	}
+	return id
 }
 
 func (j *fencing) travel() {
@@ -99,9 +111,9 @@ func (j *fencing) travel() {
 	id := "ripfence.travel"
 	most := j.p.Blade
 	if j.method == "through" {
-		def, id, most = 600, "ripfence.apart", 3000
+		def, id, most = 600, j.across("ripfence.apart"), 3000
 	}
-	a := question(Key{Name: "ripfence.travel"}, id, "Default", wording.Size{Value: calc.Length(def), Coarse: true})
+	a := question(Key{Name: "ripfence.travel"}, id, "Default", wording.Size{Value: calc.Length(def), Coarse: true}, "Side", j.p.slotSide())
 	a.Expect, a.Quantity, a.Tool, a.Default, a.Hard = dims(j.p.Blade*3/10, most), "length", Ruler, &def, true
 	j.length = calc.Length(def)
 	if v := j.t.Read(a, wording.T("caution.blade")); !v.Skipped {
@@ -144,9 +156,9 @@ func (j *fencing) toe(front, rear calc.Length, parts []calc.Component) calc.Esti
 func (j *fencing) read(round, n, place int) calc.Length {
 	id := [...]string{"ripfence.front", "ripfence.rear"}[place]
 	if j.method == "through" {
-		id += ".slider"
+		id = j.across([...]string{"ripfence.front.slider", "ripfence.rear.slider"}[place])
 	}
-	a := question(Key{Name: "ripfence.distance", Round: round, Index: n*10 + place}, id)
+	a := question(Key{Name: "ripfence.distance", Round: round, Index: n*10 + place}, id, "Side", j.p.slotSide())
 	a.Expect, a.Quantity, a.Tool, a.NoSkip = dims(0.5, fenceDistance), "length", Caliper, true
 	a.Expect.Resolution = float64(j.tool.Resolution)
 	if j.method == "tooth" {
