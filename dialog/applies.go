@@ -69,11 +69,15 @@ func titleOf(name string, saw Profile) wording.Text {
 // whatOf names a characteristic to a person.
 func whatOf(characteristic string) wording.Text {
 	kind, stop, ok := strings.Cut(characteristic, ":")
-	if !ok || stop == "90" {
+	degrees, err := strconv.ParseFloat(stop, 64)
+	if !ok || err != nil || degrees == 90 {
 		return wording.T("what." + characteristic)
 	}
-	return wording.T("what."+kind, "Stop", wording.Raw(stop))
+	return wording.T("what."+kind, "Stop", stopText(degrees))
 }
 
-// degreesOf writes an angle as a person names a stop: 45, 22.5.
+// stopText words an angle as a person names a stop: 45, 22.5.
+func stopText(degrees float64) wording.Text { return wording.T("size", "Value", wording.Number(degrees)) }
+
+// degreesOf writes an angle as the names of characteristics have it.
 func degreesOf(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

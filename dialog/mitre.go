@@ -48,7 +48,7 @@ func (mitre) Run(t *Script) {
 
 // position cuts pairs at one position and moves the fence until they close.
 func (j *mitring) position(n int, degrees float64) {
-	stop := wording.Raw(degreesOf(degrees))
+	stop := stopText(degrees)
 	a := question(Key{Name: "mitre.lean", Index: n}, "mitre.lean", "Stop", stop)
 	a.Choices = choices("rear", "front")
 	rear := j.t.Pick(a, wording.Text{}) == "rear"
@@ -80,7 +80,7 @@ func (j *mitring) position(n int, degrees float64) {
 // one: a square, or a bevel that was set to twice what is left of 90 degrees.
 func (j *mitring) pair(n, round int, degrees float64) calc.Estimate {
 	corner := cornerOf(degrees)
-	a := question(Key{Name: "cut.mitre", Round: round, Index: n}, "mitre.cut", "Stop", wording.Raw(degreesOf(degrees)))
+	a := question(Key{Name: "cut.mitre", Round: round, Index: n}, "mitre.cut", "Stop", stopText(degrees))
 	a.Stop = &degrees
 	j.t.Cut(a, wording.T("caution.cut"))
 	a = question(Key{Name: "mitre.open", Round: round, Index: n}, "mitre.open", "Corner", corner)
@@ -105,7 +105,7 @@ func cornerOf(degrees float64) wording.Text {
 	if degrees == 45 {
 		return wording.T("corner.square")
 	}
-	return wording.T("corner.bevel", "Corner", wording.Raw(degreesOf(2*(90-degrees))))
+	return wording.T("corner.bevel", "Corner", stopText(2*(90-degrees)))
 }
 
 // say words the error and how far a joint opens: twice the error over the cut.
@@ -116,7 +116,7 @@ func (j *mitring) say(degrees float64, e calc.Estimate, d calc.Decision) {
 	}
 	w := j.t.work()
 	gap := calc.Length(2*calc.Angle(e.Value).Abs()) * frameWidth / calc.Length(math.Cos(float64(calc.Angle(degrees)*calc.Degree)))
-	j.t.Say("mitre."+d.String(), append(w.effect(), "Stop", wording.Raw(degreesOf(degrees)), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
+	j.t.Say("mitre."+d.String(), append(w.effect(), "Stop", stopText(degrees), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
 		"U", wording.Tilt{Value: doubtOf(e.U), Decimals: 2}, "Way", wording.T(way), "Limit", wording.Tilt{Value: j.p.Tol.Tilt, Decimals: 2},
 		"Rail", sized(frameWidth), "Gap", fine(gap))...)
 	j.t.Judge(verdict(mitreName(degrees), e, j.window, d.String()))

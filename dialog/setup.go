@@ -228,7 +228,7 @@ func (t *Script) degrees(name string, round int, now []float64, least, most floa
 	if len(now) > 0 {
 		var list wording.List
 		for _, v := range now {
-			list = append(list, wording.Raw(degreesOf(v)))
+			list = append(list, stopText(v))
 		}
 		shown = wording.T("setup.degrees", "List", list)
 	}
@@ -248,9 +248,7 @@ func (t *Script) degrees(name string, round int, now []float64, least, most floa
 
 // says reports whether a text is one of the alternatives of a catalogue entry.
 func (t *Script) says(id, text string) bool {
-	return slices.ContainsFunc(wording.NewVoice(t.person.Lang, reading.MM).Phrases(id), func(p string) bool {
-		return strings.EqualFold(strings.Trim(text, " ."), p)
-	})
+	return wording.NewVoice(t.person.Lang, reading.MM).Is(id, strings.Trim(text, " .")) >= 0
 }
 
 // halves finds half degrees that are written with a comma.

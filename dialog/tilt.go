@@ -2,7 +2,6 @@ package dialog
 
 import (
 	"math"
-	"strconv"
 
 	"shimwright/calc"
 	"shimwright/dialog/guard"
@@ -72,7 +71,7 @@ func (j *tilting) levelToo(a guard.Ask) string {
 
 // stop measures one stop and turns its screw until it is good enough.
 func (j *tilting) stop(n int, degrees float64) {
-	name := wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64))
+	name := stopText(degrees)
 	var moves []calc.ScrewMove
 	var found calc.Estimate
 	for round := 1; ; round++ {
@@ -134,7 +133,7 @@ func (j *tilting) byGap(n, round int, degrees float64) calc.Estimate {
 
 // gap asks for a signed gap: open at the top is positive.
 func (j *tilting) gap(k Key, id string, degrees float64) Value {
-	a := question(k, id, "Side", wording.T("choice."+sideWord(j.side)), "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)))
+	a := question(k, id, "Side", wording.T("choice."+sideWord(j.side)), "Stop", stopText(degrees))
 	a.Expect = signed(tiltGapMost, j.t.Tool(Feelers))
 	a.Plus, a.Minus = "words.top", "words.bottom"
 	a.Expect.Leaves = j.p.Leaves
@@ -199,7 +198,7 @@ func (j *tilting) byFlip(n, round int) calc.Estimate {
 
 // byPair cuts two pieces at the stop and reads their corner against a square.
 func (j *tilting) byPair(n, round int, degrees float64) calc.Estimate {
-	a := question(Key{Name: "flip.cut", Round: round, Index: n}, "pair.cut", "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)))
+	a := question(Key{Name: "flip.cut", Round: round, Index: n}, "pair.cut", "Stop", stopText(degrees))
 	a.Stop = &degrees
 	j.t.Cut(a, wording.T("caution.cut"))
 	a = question(Key{Name: "pair.open", Round: round, Index: n}, "pair.open", "Corner", cornerOf(degrees))
@@ -226,7 +225,7 @@ func (j *tilting) say(degrees float64, e calc.Estimate, d calc.Decision) {
 		way = "tilt.less"
 	}
 	w := j.t.work()
-	j.t.Say(id, append(w.effect(), "Stop", wording.Raw(strconv.FormatFloat(degrees, 'g', -1, 64)), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
+	j.t.Say(id, append(w.effect(), "Stop", stopText(degrees), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
 		"U", wording.Tilt{Value: doubtOf(e.U), Decimals: 2},
 		"Way", wording.T(way), "Limit", wording.Tilt{Value: j.p.Tol.Tilt, Decimals: 2},
 		"Edge", fine(calc.Length(math.Tan(math.Abs(e.Value)))*w.Thick))...)
@@ -240,7 +239,7 @@ func doubtOf(u float64) calc.Angle {
 }
 
 func tiltName(degrees float64) string {
-	return "tilt:" + strconv.FormatFloat(degrees, 'g', -1, 64)
+	return "tilt:" + degreesOf(degrees)
 }
 
 // turn asks for one move of the stop screw, whose effect is learned by turning

@@ -183,6 +183,8 @@ func (v *Voice) word(a any) any {
 		return strings.Join(v.each(a), "\n")
 	case Size:
 		return v.size(a)
+	case Number:
+		return reading.Format(float64(a), reading.Number, reading.None, v.lang, 0)
 	case Tilt:
 		s := reading.Format(float64(a.Value), reading.Angle, reading.Degree, v.lang, float64(calc.Degree)*pow10(-a.Decimals))
 		if a.Signed && a.Value > 0 {

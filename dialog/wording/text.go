@@ -35,6 +35,9 @@ type Tilt struct {
 	Signed   bool
 }
 
+// Number is a plain number, written with the decimal sign of the language: 22.5.
+type Number float64
+
 // List is texts joined as the language joins a list: a, b and c.
 type List []Text
 
