@@ -125,7 +125,7 @@ func TestPauseAskedForIsObeyed(t *testing.T) {
 				defer mu.Unlock()
 				// Those under way at the moment of asking could not know.
 				if time.Now().After(asked) && time.Now().Before(until) {
-					t.Errorf("attempt %d comes %v before the end of the pause", n, until.Sub(time.Now()))
+					t.Errorf("attempt %d comes %v before the end of the pause", n, time.Until(until))
 				}
 				if n == 1 || n == 20 {
 					asked, until = time.Now(), time.Now().Add(pause)

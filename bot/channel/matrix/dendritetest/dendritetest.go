@@ -10,14 +10,12 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -37,21 +35,18 @@ var programs = []string{"dendrite", "generate-keys", "generate-config", "create-
 type Server struct {
 	URL string // its client-server API
 
-	t    testing.TB
-	bin  string
-	dir  string
-	port int
-	mu   sync.Mutex
-	out  bytes.Buffer
-	cmd  *exec.Cmd
-	done chan struct{}
+	t       testing.TB
+	bin     string
+	dir     string
+	port    int
+	process testenv.Process
 }
 
 // Start starts a homeserver that knows an application service by its
 // registration file, or skips the test.
 func Start(t testing.TB, registration []byte) *Server {
 	t.Helper()
-	s := &Server{t: t, bin: installed(t), dir: t.TempDir(), port: freePort(t)}
+	s := &Server{t: t, bin: installed(t), dir: t.TempDir(), port: testenv.FreePorts(t, 1)[0]}
 	s.URL = fmt.Sprintf("http://127.0.0.1:%d", s.port)
 	if err := os.WriteFile(filepath.Join(s.dir, "appservice.yaml"), registration, 0o600); err != nil {
 		t.Fatal(err)
@@ -62,7 +57,7 @@ func Start(t testing.TB, registration []byte) *Server {
 		t.Fatal(err)
 	}
 	s.Run()
-	t.Cleanup(func() { s.end(syscall.SIGTERM) })
+	t.Cleanup(func() { s.process.End(syscall.SIGTERM) })
 	return s
 }
 
@@ -107,16 +102,6 @@ func build(t testing.TB, dir string) {
 	}
 }
 
-func freePort(t testing.TB) int {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().(*net.TCPAddr).Port
-}
-
 func (s *Server) config() string { return filepath.Join(s.dir, "dendrite.yaml") }
 
 // edited fits the generated configuration to this test.
@@ -152,17 +137,8 @@ func (s *Server) run(program string, args ...string) string {
 // Run starts the homeserver, for the first time or after Kill.
 func (s *Server) Run() {
 	s.t.Helper()
-	cmd := exec.Command(filepath.Join(s.bin, "dendrite"), "--config", s.config(),
+	s.process.Start(s.t, s.dir, filepath.Join(s.bin, "dendrite"), "--config", s.config(),
 		"--http-bind-address", "127.0.0.1:"+strconv.Itoa(s.port))
-	cmd.Dir, cmd.Stdout, cmd.Stderr = s.dir, s, s
-	if err := cmd.Start(); err != nil {
-		s.t.Fatal(err)
-	}
-	s.cmd, s.done = cmd, make(chan struct{})
-	go func(done chan struct{}) {
-		_ = cmd.Wait()
-		close(done)
-	}(s.done)
 	for range 400 {
 		if r, err := http.Get(s.URL + "/_matrix/client/versions"); err == nil {
 			_ = r.Body.Close()
@@ -176,32 +152,7 @@ func (s *Server) Run() {
 }
 
 // Kill ends the homeserver as a crash would.
-func (s *Server) Kill() { s.end(syscall.SIGKILL) }
-
-func (s *Server) end(sig syscall.Signal) {
-	_ = s.cmd.Process.Signal(sig)
-	select {
-	case <-s.done:
-	case <-time.After(15 * time.Second):
-		_ = s.cmd.Process.Kill()
-		<-s.done
-	}
-}
-
-// Write keeps what the homeserver writes.
-func (s *Server) Write(p []byte) (int, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.out.Len() > 1<<20 {
-		s.out.Reset()
-	}
-	return s.out.Write(p)
-}
+func (s *Server) Kill() { s.process.End(syscall.SIGKILL) }
 
 // Log is the end of what the homeserver wrote.
-func (s *Server) Log() string {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	all := s.out.String()
-	return all[max(0, len(all)-3000):]
-}
+func (s *Server) Log() string { return s.process.Log() }

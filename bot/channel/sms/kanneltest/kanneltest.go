@@ -13,7 +13,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -49,27 +48,27 @@ type Gateway struct {
 	conf    string
 	network int // port of the fake network
 	admin   int
-	bearer  *box
-	sms     *box
+	smsbox  string // program
+	bearer  testenv.Process
+	sms     testenv.Process
 }
 
 // Start starts a gateway, or skips the test where none is installed.
 func Start(t testing.TB, c Config) *Gateway {
 	t.Helper()
 	bearerbox, smsbox := program(t, "bearerbox"), program(t, "smsbox")
-	ports := freePorts(t, 4)
-	g := &Gateway{t: t, dir: t.TempDir(), network: ports[0], admin: ports[1],
+	ports := testenv.FreePorts(t, 4)
+	g := &Gateway{t: t, dir: t.TempDir(), network: ports[0], admin: ports[1], smsbox: smsbox,
 		SendSMS: fmt.Sprintf("http://127.0.0.1:%d/cgi-bin/sendsms", ports[3])}
 	g.conf = filepath.Join(g.dir, "kannel.conf")
 	if err := os.WriteFile(g.conf, []byte(configuration(c, g.dir, ports)), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	g.bearer, g.sms = &box{program: bearerbox}, &box{program: smsbox}
 	t.Cleanup(g.stop)
-	g.bearer.start(t, g.conf)
+	g.bearer.Start(t, g.dir, bearerbox, "-v", "1", g.conf)
 	g.await("the fake network", g.network)
 	g.await("the administration", g.admin)
-	g.sms.start(t, g.conf)
+	g.sms.Start(t, g.dir, smsbox, "-v", "1", g.conf)
 	g.await("sendsms", ports[3])
 	g.joined()
 	return g
@@ -148,21 +147,6 @@ catch-all = true
 	return b.String()
 }
 
-// freePorts reserves ports of loopback for a moment and returns their numbers.
-func freePorts(t testing.TB, n int) []int {
-	t.Helper()
-	ports := make([]int, n)
-	for i := range ports {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer l.Close()
-		ports[i] = l.Addr().(*net.TCPAddr).Port
-	}
-	return ports
-}
-
 // await waits until something listens on a port.
 func (g *Gateway) await(what string, port int) {
 	g.t.Helper()
@@ -174,7 +158,7 @@ func (g *Gateway) await(what string, port int) {
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
-	g.t.Fatalf("%s does not listen\nbearerbox: %s\nsmsbox: %s", what, g.bearer.tail(), g.sms.tail())
+	g.t.Fatalf("%s does not listen\nbearerbox: %s\nsmsbox: %s", what, g.bearer.Log(), g.sms.Log())
 }
 
 // joined waits until the two boxes have found each other.
@@ -192,16 +176,16 @@ func (g *Gateway) joined() {
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
-	g.t.Fatalf("the boxes do not find each other\nbearerbox: %s\nsmsbox: %s", g.bearer.tail(), g.sms.tail())
+	g.t.Fatalf("the boxes do not find each other\nbearerbox: %s\nsmsbox: %s", g.bearer.Log(), g.sms.Log())
 }
 
 // KillSMSBox ends smsbox as a crash would; StartSMSBox starts it again.
-func (g *Gateway) KillSMSBox() { g.sms.end(syscall.SIGKILL) }
+func (g *Gateway) KillSMSBox() { g.sms.End(syscall.SIGKILL) }
 
 // StartSMSBox starts smsbox after it was killed.
 func (g *Gateway) StartSMSBox() {
 	g.t.Helper()
-	g.sms.start(g.t, g.conf)
+	g.sms.Start(g.t, g.dir, g.smsbox, "-v", "1", g.conf)
 	u, _ := url.Parse(g.SendSMS)
 	var port int
 	_, _ = fmt.Sscanf(u.Port(), "%d", &port)
@@ -211,72 +195,12 @@ func (g *Gateway) StartSMSBox() {
 
 // Log is what the boxes have written, for a test that fails.
 func (g *Gateway) Log() string {
-	return "bearerbox: " + g.bearer.tail() + "\nsmsbox: " + g.sms.tail()
+	return "bearerbox: " + g.bearer.Log() + "\nsmsbox: " + g.sms.Log()
 }
 
+// stop ends both, smsbox first, and waits: a bearerbox that starts while an old
+// one still holds the port comes up dead.
 func (g *Gateway) stop() {
-	g.sms.end(syscall.SIGTERM)
-	g.bearer.end(syscall.SIGTERM)
-}
-
-// box is one of the gateway's two processes.
-type box struct {
-	program string
-	cmd     *exec.Cmd
-	out     lines
-	done    chan struct{}
-}
-
-func (b *box) start(t testing.TB, conf string) {
-	t.Helper()
-	b.cmd = exec.Command(b.program, "-v", "1", conf)
-	b.cmd.Dir = filepath.Dir(conf)
-	b.cmd.Stdout, b.cmd.Stderr = &b.out, &b.out
-	if err := b.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	b.done = make(chan struct{})
-	go func() {
-		_ = b.cmd.Wait()
-		close(b.done)
-	}()
-}
-
-// end signals the process and waits until it is gone: a bearerbox that starts
-// while the old one still holds the port comes up dead.
-func (b *box) end(s syscall.Signal) {
-	if b.cmd == nil || b.cmd.Process == nil {
-		return
-	}
-	_ = b.cmd.Process.Signal(s)
-	select {
-	case <-b.done:
-	case <-time.After(10 * time.Second):
-		_ = b.cmd.Process.Kill()
-		<-b.done
-	}
-}
-
-func (b *box) tail() string { return b.out.last(2000) }
-
-// lines keeps the end of what a process writes.
-type lines struct {
-	mu  sync.Mutex
-	buf bytes.Buffer
-}
-
-func (l *lines) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.buf.Len() > 1<<20 {
-		l.buf.Reset()
-	}
-	return l.buf.Write(p)
-}
-
-func (l *lines) last(n int) string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	s := l.buf.String()
-	return s[max(0, len(s)-n):]
+	g.sms.End(syscall.SIGTERM)
+	g.bearer.End(syscall.SIGTERM)
 }
