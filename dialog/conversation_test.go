@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -104,7 +105,7 @@ type shop struct {
 
 func newShop() *shop {
 	return &shop{
-		view: dialog.View{Locate: locate, ZoneGuess: "Europe/Berlin", Token: "k7f3q9m2", Shop: "home", Conversation: "page-owner", Channel: "page", Person: "owner",
+		view: dialog.View{Locate: locate, ZoneGuess: "Europe/Berlin", Token: "k7f3q9m2a4b5c6d7e8f9g2h3j4k5", Base: "https://saw.example.org", Shop: "home", Conversation: "page-owner", Channel: "page", Person: "owner",
 			People: dialog.People{Schema: 1, Persons: []dialog.Person{
 				{ID: "owner", Name: "Ada", Role: dialog.Owner}, {ID: "kim", Name: "Kim", Role: dialog.Setter}}}},
 		states: map[string]dialog.State{},
@@ -155,7 +156,7 @@ func (s *shop) fire() dialog.Result {
 		}
 	}
 	if next.ID == "" {
-		panic("no reminder is set")
+		return dialog.Result{Turn: dialog.Turn{Replies: []dialog.Reply{{Text: "(no reminder is set)"}}}}
 	}
 	if next.Due.After(s.now) {
 		s.now = next.Due
@@ -219,6 +220,11 @@ next:
 		}
 		s.view.Last = append(last, rec)
 		s.all = append(s.all, rec)
+	}
+	if r.EraseSaw != "" {
+		s.view.Saws = slices.DeleteFunc(s.view.Saws, func(o dialog.Saw) bool { return o.ID == r.EraseSaw })
+		gone := func(o dialog.Record) bool { return o.Saw == r.EraseSaw }
+		s.view.Last, s.all = slices.DeleteFunc(s.view.Last, gone), slices.DeleteFunc(s.all, gone)
 	}
 	for _, rm := range r.Remind {
 		s.remind[rm.ID] = rm

@@ -55,7 +55,17 @@ func (st *step) historyLine(c string, records []Record) {
 		st.say("history.line", args...)
 		return
 	}
-	st.say("history.drift", append(args, "Rate", unitValue(last.Unit, line.B*month))...)
+	args = append(args, "Rate", unitValue(last.Unit, line.B*month))
+	h, _ := historyOf(records)
+	next, err := h.Next()
+	switch {
+	case err != nil || next.Reason.Rule != calc.RuleDrift:
+		st.say("history.drift", args...)
+	case steady(next, h, last.At):
+		st.say("history.holds", args...)
+	default:
+		st.say("history.until", append(args, "Out", st.date(next.Due))...)
+	}
 }
 
 // unitValue words a signed value in the unit of a record.

@@ -121,6 +121,11 @@ func nextOf(saw *Saw, records []Record) (calc.Next, bool) {
 	if err != nil {
 		return calc.Next{}, false
 	}
+	for i, h := range histories {
+		if steady(next, h, newest[i].At) {
+			next.Reason.Months = calc.LongestInterval
+		}
+	}
 	if n := saw.interval(); n > 0 {
 		next = calc.Next{Due: monthsAfter(records[len(records)-1].At, n)}
 	}
@@ -132,6 +137,13 @@ func nextOf(saw *Saw, records []Record) (calc.Next, bool) {
 		}
 	}
 	return next, true
+}
+
+// steady reports whether a next date rests on a drift that reaches no limit
+// within the longest interval.
+func steady(n calc.Next, h calc.History, last time.Time) bool {
+	return n.Reason.Rule == calc.RuleDrift && n.Reason.Limited && n.Reason.Characteristic == h.Name &&
+		n.Due.After(monthsAfter(last, calc.LongestInterval-1))
 }
 
 // interval is the fixed interval of a saw in months, 0 for none.
@@ -161,6 +173,9 @@ func reason(n calc.Next) wording.Text {
 	id, ok := names[n.Reason.Rule]
 	if !ok {
 		return wording.T("reason.fixed")
+	}
+	if n.Reason.Rule == calc.RuleDrift && n.Reason.Months == calc.LongestInterval {
+		id = "steady"
 	}
 	if n.Reason.Characteristic == "" {
 		return wording.T("reason." + id)

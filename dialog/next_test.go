@@ -120,3 +120,31 @@ func TestCourseWithoutAdjustments(t *testing.T) {
 		}
 	}
 }
+
+// What history says of a drift, by the control chart worked by hand in calc's
+// tests: three intervals of 100 days with drifts 0.010, 0.015, 0.005 and next to
+// no uncertainty, left at 0.05 in a window to 0.1, reach the limit's bound on
+// day 185; without any drift it holds. Drifts of 0.04 with U = 0.001: no scatter,
+// so √2·0.001 stands in its place, and 0.05 + 0.0004·T + 0.00141·√(1 + T²/30000) is
+// 0.0997 on day 120 and 0.1001 on day 121.
+func TestHistorySaysWhenItIsOut(t *testing.T) {
+	for _, c := range []struct {
+		found []float64
+		want  string
+	}{
+		{[]float64{0.06, 0.065, 0.055}, "moves +0.003 mm a month, may be out from 30 June 2027 on."},
+		{[]float64{0.05, 0.05, 0.05}, "moves 0.000 mm a month, stays inside for a year.\nNext check 27 December 2027: Slider level hardly moves, and a year is the longest."},
+		{[]float64{0.09, 0.09, 0.09}, "a month, may be out from 26 April 2027 on."},
+	} {
+		sh := keeper("UTC", "Old Blue")
+		sh.all = nil
+		sh.write("saw-1", "slider.level", 0, 0.2, 0.05, 0.001, 0, 0.1)
+		for i, f := range c.found {
+			sh.write("saw-1", "slider.level", 100*(i+1), f, 0.05, 0.001, 0, 0.1)
+		}
+		sh.now = sh.now.AddDate(0, 0, 301)
+		if got := said(sh.say("history")); !strings.Contains(got, c.want) {
+			t.Errorf("%v: %q, want %q", c.found, got, c.want)
+		}
+	}
+}

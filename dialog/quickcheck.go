@@ -84,8 +84,25 @@ func firstSetting(p Profile) string {
 func (t *Script) last(characteristic string) *Record {
 	for i := range t.view.Last {
 		r := &t.view.Last[i]
-		if r.Saw == t.saw.ID && r.Characteristic == characteristic && r.At.Before(t.job.Started) {
+		switch {
+		case r.Saw != t.saw.ID || r.Characteristic != characteristic:
+		case r.At.Before(t.job.Started):
 			return r
+		default: // this job has written its own since
+			return t.older(characteristic)
+		}
+	}
+	return nil
+}
+
+// older looks for that record among the older ones.
+func (t *Script) older(characteristic string) *Record {
+	if !t.view.HasHistory {
+		panic(needHistory{t.saw.ID})
+	}
+	for _, r := range slices.Backward(ofSaw(t.view.History, t.saw.ID, characteristic)) {
+		if r.At.Before(t.job.Started) {
+			return &r
 		}
 	}
 	return nil

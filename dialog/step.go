@@ -107,7 +107,7 @@ func (st *step) speak(id string) bool {
 func (st *step) message(text string) {
 	if !st.speak(st.v.Person) {
 		st.say("unknown.person")
-		st.idle()
+		st.turn(Reply{}, PromptView{Kind: KindIdle})
 		return
 	}
 	for i := range st.v.Saws {
