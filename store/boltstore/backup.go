@@ -116,15 +116,18 @@ func (t *tx) backupConversation(out *store.DumpWriter, c store.Conversation, now
 	if err != nil {
 		return err
 	}
-	info := store.DumpConversation{ID: c.ID, Senders: r.senders}
+	info := store.DumpConversation{ID: c.ID}
+	if info.Senders, err = values.ReadNames(r.senders); err != nil {
+		return err
+	}
 	if u, ok := t.queue(c).underway(); ok {
 		info.Current = &u
 	}
 	if len(info.Senders) > 0 || info.Current != nil {
 		out.Write(store.Line{Kind: store.LineConversation, Shop: c.Shop, Conversation: &info})
 	}
-	if r.doc.Version > 0 && !store.Expired(r.doc.Expires, now) {
-		out.Write(store.DocLine(c.Shop, r.doc))
+	if d := r.doc(c.ID, now); d.Version > 0 {
+		out.Write(store.DocLine(c.Shop, d))
 	}
 	entries, err := t.entries(c, 0, math.MaxInt, now)
 	for _, e := range entries {
@@ -231,7 +234,7 @@ func (t *tx) restore(l store.Line) {
 	case store.LineConversation:
 		c := store.Conversation{Shop: l.Shop, ID: l.Conversation.ID}
 		if len(l.Conversation.Senders) > 0 {
-			t.changeRow(c, func(r *row) { r.senders = l.Conversation.Senders })
+			t.changeRow(c, func(r *row) { r.senders = values.Names(l.Conversation.Senders) })
 		}
 		if u := l.Conversation.Current; u != nil {
 			t.queue(c).setUnderway(*u)

@@ -93,9 +93,11 @@ func (c *checker) everyKey() {
 func (c *checker) conversation(k, v []byte, in store.Conversation, p *parser) {
 	switch tag := p.tag(); tag {
 	case convRow:
-		r, err := readRow(in.ID, v)
+		r, err := readRow(v)
 		c.expect(true, err, "row %q", k)
-		c.handled(in, r.recent)
+		list, err := readHandled(r.recent)
+		c.expect(true, err, "row %q", k)
+		c.handled(in, list)
 	case convHandled:
 		list, err := readHandled(v)
 		c.expect(len(list) > 0 && list[0].seq == p.num(), err, "list of handled messages %q", k)
@@ -125,7 +127,7 @@ func (c *checker) handled(in store.Conversation, list []handled) {
 		if err != nil && store.Expired(h.at.Add(store.KeepIDs), c.now) {
 			continue // swept
 		}
-		c.expect(e.Seq == h.seq && e.Inbound.ID == h.id, err, "conversation %v: entry %d is not the one listed", in, h.seq)
+		c.expect(e.Seq == h.seq && e.Inbound.ID == string(h.id), err, "conversation %v: entry %d is not the one listed", in, h.seq)
 		c.entries++
 	}
 }

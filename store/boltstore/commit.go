@@ -153,7 +153,7 @@ func (t *tx) apply(c *store.Commit, here store.Conversation, r row, now time.Tim
 	for _, d := range c.Put {
 		d.Version = version
 		if d.Kind == store.KindConversation && d.ID == here.ID {
-			r.put(d)
+			r.setDoc(d)
 		} else {
 			t.putDoc(c.Shop, d)
 		}
@@ -180,20 +180,12 @@ func (t *tx) apply(c *store.Commit, here store.Conversation, r row, now time.Tim
 	t.putRow(here, r)
 }
 
-// put sets the document of a row, or deletes it when it has no body.
-func (r *row) put(d store.Doc) {
-	if d.Body == nil {
-		d = store.Doc{Kind: d.Kind, ID: d.ID}
-	}
-	r.doc = d
-}
-
 // putDoc writes a document with its version, or deletes it when it has no body.
 func (t *tx) putDoc(shop string, d store.Doc) {
 	k := docKey(shop, d.Kind, d.ID)
 	switch {
 	case d.Kind == store.KindConversation:
-		t.changeRow(store.Conversation{Shop: shop, ID: d.ID}, func(r *row) { r.put(d) })
+		t.changeRow(store.Conversation{Shop: shop, ID: d.ID}, func(r *row) { r.setDoc(d) })
 	case d.Body == nil:
 		t.del(t.data, k)
 	default:

@@ -104,13 +104,15 @@ func (t *tx) erasePerson(shop, person string) {
 		c := store.Conversation{Shop: shop, ID: id}
 		r, err := t.row(c)
 		t.fail(err)
+		names, err := values.ReadNames(r.senders)
+		t.fail(err)
 		switch {
-		case len(r.senders) == 1 && r.senders[0] == person:
+		case len(names) == 1 && names[0] == person:
 			t.eraseConversation(c)
 			gone[id] = true
-		case slices.Contains(r.senders, person):
+		case slices.Contains(names, person):
 			t.eraseLines(c, r, person)
-			r.senders = slices.DeleteFunc(r.senders, func(n string) bool { return n == person })
+			r.senders = values.Names(slices.DeleteFunc(names, func(n string) bool { return n == person }))
 			t.putRow(c, r)
 		}
 	}

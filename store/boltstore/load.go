@@ -18,10 +18,7 @@ func (s *Store) Load(ctx context.Context, c store.Conversation, inboundID string
 		if err != nil {
 			return err
 		}
-		docs.Conversation = store.Doc{Kind: store.KindConversation, ID: c.ID}
-		if !store.Expired(r.doc.Expires, now) {
-			docs.Conversation = r.doc
-		}
+		docs.Conversation = r.doc(c.ID, now)
 		if docs.People, err = t.doc(c.Shop, store.KindPeople, "", now); err != nil {
 			return err
 		}

@@ -1,6 +1,7 @@
 package boltstore
 
 import (
+	"bytes"
 	"slices"
 	"time"
 
@@ -12,78 +13,98 @@ import (
 // row is what is stored of a conversation under one key: its document, who
 // wrote, and what was handled last. A message changes all of it, and a commit
 // is as fast as it touches few pages. The entries themselves lie in the log.
+//
+// Everything in it stays packed, and belongs to the transaction, until it is
+// needed.
 type row struct {
-	doc     store.Doc // version 0: there is no document
-	senders []string
-	recent  []handled // in order; the older ones are under convHandled
+	version uint64 // of the document; 0: there is none
+	expires time.Time
+	body    []byte
+	senders []byte // packed names
+	recent  []byte // packed list of handled; a full list moves to a key of its own
 }
 
 // handled is an entry of the log as a conversation lists it.
 type handled struct {
 	seq uint64
 	at  time.Time
-	id  string // empty for a reminder
+	id  []byte // empty for a reminder
 }
 
-// recentMax is how many handled messages a row lists. A full list moves to a
-// key of its own.
+// recentMax is how many handled messages a row lists.
 const recentMax = 16
 
 func (r row) pack() []byte {
-	names, list := values.Names(r.senders), packHandled(r.recent)
-	rest := fields.NewWriter(len(names) + len(list) + 16).Bytes(names).Bytes(list).Packed()
-	return append(values.Doc(r.doc), rest...)
+	w := fields.NewWriter(len(r.body) + len(r.senders) + len(r.recent) + 64)
+	values.PutDoc(w, store.Doc{Version: r.version, Expires: r.expires, Body: r.body})
+	return w.Bytes(r.senders).Bytes(r.recent).Packed()
+}
+
+func readRow(packed []byte) (row, error) {
+	f := fields.NewReader(packed)
+	r := row{version: uint64(f.Int()), expires: f.Time(), body: f.View(), senders: f.View(), recent: f.View()}
+	return r, f.Err()
+}
+
+// doc is the document of a row as it counts at now, its body copied.
+func (r row) doc(id string, now time.Time) store.Doc {
+	d := store.Doc{Kind: store.KindConversation, ID: id}
+	if r.version > 0 && !store.Expired(r.expires, now) {
+		d.Version, d.Expires, d.Body = r.version, r.expires, append([]byte{}, r.body...)
+	}
+	return d
+}
+
+// setDoc sets the document of a row, or deletes it when it has no body.
+func (r *row) setDoc(d store.Doc) {
+	r.version, r.expires, r.body = d.Version, d.Expires, d.Body
+	if d.Body == nil {
+		r.version, r.expires = 0, time.Time{}
+	}
+}
+
+// handledList goes through a packed list; stop early by returning false.
+func handledList(packed []byte, fn func(h handled) bool) error {
+	r := fields.NewReader(packed)
+	for r.More() {
+		h := handled{seq: uint64(r.Int()), at: r.Time(), id: r.View()}
+		if r.Err() == nil && !fn(h) {
+			return nil
+		}
+	}
+	return r.Err()
+}
+
+// readHandled unpacks a list.
+func readHandled(packed []byte) (list []handled, err error) {
+	err = handledList(packed, func(h handled) bool {
+		list = append(list, h)
+		return true
+	})
+	return list, err
 }
 
 func packHandled(list []handled) []byte {
-	w := fields.NewWriter(48 * len(list))
+	var w fields.Writer
 	for _, h := range list {
-		w.Int(int64(h.seq)).Time(h.at).Str(h.id)
+		w.Int(int64(h.seq)).Time(h.at).Bytes(h.id)
 	}
 	return w.Packed()
-}
-
-func readHandled(packed []byte) (list []handled, err error) {
-	r := fields.NewReader(packed)
-	for r.More() {
-		list = append(list, handled{seq: uint64(r.Int()), at: r.Time(), id: r.Str()})
-	}
-	return list, r.Err()
 }
 
 // row reads the row of a conversation; one that is not there is empty.
 func (t *tx) row(c store.Conversation) (row, error) {
 	packed := t.data.Get(conv(c, convRow))
 	if packed == nil {
-		return row{doc: store.Doc{Kind: store.KindConversation, ID: c.ID}}, nil
+		return row{}, nil
 	}
-	return readRow(c.ID, packed)
-}
-
-func readRow(id string, packed []byte) (r row, err error) {
-	if r.doc, err = values.ReadDoc(store.KindConversation, id, packed); err != nil {
-		return r, err
-	}
-	if r.doc.Version == 0 {
-		r.doc.Body = nil
-	}
-	rest := fields.NewReader(packed)
-	for range 3 { // version, expiry, body
-		rest.View()
-	}
-	if r.senders, err = values.ReadNames(rest.View()); err != nil {
-		return r, err
-	}
-	if r.recent, err = readHandled(rest.View()); err == nil {
-		err = rest.Err()
-	}
-	return r, err
+	return readRow(packed)
 }
 
 // putRow writes a row, or deletes it when nothing is in it.
 func (t *tx) putRow(c store.Conversation, r row) {
 	k := conv(c, convRow)
-	if r.doc.Version == 0 && len(r.senders)+len(r.recent) == 0 {
+	if r.version == 0 && len(r.senders)+len(r.recent) == 0 {
 		t.del(t.data, k)
 		return
 	}
@@ -98,37 +119,69 @@ func (t *tx) changeRow(c store.Conversation, change func(*row)) {
 	t.putRow(c, r)
 }
 
-// add appends an entry to the log and to the row, which the caller writes. A
-// list that is full moves out of the row first.
+// add appends an entry to the log and to the row, which the caller writes.
 func (t *tx) add(c store.Conversation, r *row, e store.Entry) {
 	e.Seq = t.next()
 	t.append(e)
 	t.list(c, r, e)
 }
 
-// list is add for an entry that is in the log.
+// list is add for an entry that is in the log. A list that is full moves out of
+// the row first.
 func (t *tx) list(c store.Conversation, r *row, e store.Entry) {
-	if len(r.recent) == recentMax {
-		t.put(t.data, conv(c, convHandled).num(r.recent[0].seq), packHandled(r.recent))
+	n, first := 0, uint64(0)
+	t.fail(handledList(r.recent, func(h handled) bool {
+		if n++; n == 1 {
+			first = h.seq
+		}
+		return true
+	}))
+	if n >= recentMax {
+		t.put(t.data, conv(c, convHandled).num(first), bytes.Clone(r.recent))
 		r.recent = nil
 	}
-	r.recent = append(r.recent, handled{seq: e.Seq, at: e.At, id: e.Inbound.ID})
-	if from := e.Inbound.From; from != "" && !slices.Contains(r.senders, from) {
-		r.senders = append(r.senders, from)
+	w := fields.NewWriter(len(r.recent) + len(e.Inbound.ID) + 48).Raw(r.recent)
+	r.recent = w.Int(int64(e.Seq)).Time(e.At).Str(e.Inbound.ID).Packed()
+	if from := e.Inbound.From; from != "" && !hasName(r.senders, from) {
+		r.senders = fields.NewWriter(len(r.senders) + len(from) + 8).Raw(r.senders).Str(from).Packed()
 	}
+}
+
+func hasName(packed []byte, name string) bool {
+	r := fields.NewReader(packed)
+	for r.More() {
+		if string(r.View()) == name {
+			return true
+		}
+	}
+	return false
 }
 
 // find returns the entry that handled id, nil when there is none or it is older
 // than ids are kept.
-func (t *tx) find(c store.Conversation, r row, id string, now time.Time) (*store.Entry, error) {
-	var found *store.Entry
-	err := t.backwards(c, r, func(h handled) (bool, error) {
-		if h.id != id || id == "" || store.Expired(h.at.Add(store.KeepIDs), now) {
-			return true, nil
+func (t *tx) find(c store.Conversation, r row, id string, now time.Time) (found *store.Entry, err error) {
+	if id == "" {
+		return nil, nil
+	}
+	search := func(packed []byte) {
+		damaged := handledList(packed, func(h handled) bool {
+			if string(h.id) == id && !store.Expired(h.at.Add(store.KeepIDs), now) {
+				var e store.Entry
+				e, err = t.entry(h.seq)
+				found = &e
+			}
+			return found == nil
+		})
+		if err == nil {
+			err = damaged
 		}
-		e, err := t.entry(h.seq)
-		found = &e
-		return false, err
+	}
+	search(r.recent)
+	each(t.data, conv(c, convHandled), func(_, v []byte) bool {
+		if found == nil && err == nil {
+			search(v)
+		}
+		return found == nil && err == nil
 	})
 	return found, err
 }
@@ -136,17 +189,12 @@ func (t *tx) find(c store.Conversation, r row, id string, now time.Time) (*store
 // backwards calls fn for everything that a conversation lists as handled, the
 // newest first, until fn returns false.
 func (t *tx) backwards(c store.Conversation, r row, fn func(handled) (bool, error)) error {
-	for _, h := range slices.Backward(r.recent) {
-		if more, err := fn(h); err != nil || !more {
-			return err
-		}
-	}
 	var lists [][]byte
 	each(t.data, conv(c, convHandled), func(_, v []byte) bool {
 		lists = append(lists, v)
 		return true
 	})
-	for _, packed := range slices.Backward(lists) {
+	for _, packed := range slices.Backward(append(lists, r.recent)) {
 		list, err := readHandled(packed)
 		if err != nil {
 			return err

@@ -66,17 +66,24 @@ func (t *tx) sweepOne(k, v []byte, now time.Time) {
 		}
 		return
 	}
-	r, err := readRow(c.ID, v)
+	r, err := readRow(v)
 	if err != nil {
 		return // Check will say so
 	}
-	kept := slices.DeleteFunc(slices.Clone(r.recent), old)
-	gone := swept(r.doc.Expires, now)
+	gone := r.version > 0 && swept(r.expires, now)
+	first := true
+	err = handledList(r.recent, func(h handled) bool {
+		first = old(h)
+		return false
+	})
+	if err != nil || !gone && (!first || len(r.recent) == 0) {
+		return // the oldest on the list is still kept, so all are
+	}
 	if gone {
-		r.doc = store.Doc{Kind: r.doc.Kind, ID: r.doc.ID}
+		r.setDoc(store.Doc{})
 	}
-	if gone || len(kept) < len(r.recent) {
-		r.recent = kept
-		t.putRow(c, r)
-	}
+	list, err := readHandled(r.recent)
+	t.fail(err)
+	r.recent = packHandled(slices.DeleteFunc(list, old))
+	t.putRow(c, r)
 }

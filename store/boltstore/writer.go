@@ -21,7 +21,7 @@ type job struct {
 
 const (
 	maxBatch   = 512
-	gatherWait = 2000 * time.Microsecond // for the callers of the last batch to come back
+	gatherWait = 3000 * time.Microsecond // for the callers of the last batch to come back
 
 	sweepKeys    = 4 // keys of the bucket data looked at for each job
 	sweepEntries = 2 // oldest entries of the log looked at for each job

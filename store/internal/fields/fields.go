@@ -43,6 +43,12 @@ func (w *Writer) Int(n int64) *Writer {
 	return w.Bytes(strconv.AppendInt(digits[:0], n, 10))
 }
 
+// Raw appends what is packed already.
+func (w *Writer) Raw(packed []byte) *Writer {
+	w.buf = append(w.buf, packed...)
+	return w
+}
+
 // Time appends t to the millisecond.
 func (w *Writer) Time(t time.Time) *Writer { return w.Int(Milli(t)) }
 
@@ -98,7 +104,7 @@ func (r *Reader) Int() int64 {
 	if r.err != nil {
 		return 0
 	}
-	n, err := strconv.ParseInt(string(v), 10, 64)
+	n, err := strconv.ParseInt(string(v), 10, 64) // does not allocate
 	if err != nil {
 		r.err = ErrCut
 	}

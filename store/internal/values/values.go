@@ -11,8 +11,11 @@ import (
 )
 
 // Doc packs version, expires, body.
-func Doc(d store.Doc) []byte {
-	return append(Number(int64(d.Version)), DocRest(d)...)
+func Doc(d store.Doc) []byte { return PutDoc(fields.NewWriter(len(d.Body)+48), d).Packed() }
+
+// PutDoc appends a packed document to w.
+func PutDoc(w *fields.Writer, d store.Doc) *fields.Writer {
+	return w.Int(int64(d.Version)).Time(d.Expires).Bytes(d.Body)
 }
 
 // DocRest packs a document without its version, which the engine gives.
@@ -46,14 +49,18 @@ func ReadNumber(packed []byte) (int64, error) {
 
 // Entry packs seq, at, id, hash, answer, fired, from, text.
 func Entry(e store.Entry) []byte {
-	return append(Number(int64(e.Seq)), EntryRest(e)...)
+	w := fields.NewWriter(len(e.Answer) + len(e.Inbound.Text) + 180)
+	return entryRest(w.Int(int64(e.Seq)), e).Packed()
 }
 
 // EntryRest packs an entry without its number, which the engine gives.
 func EntryRest(e store.Entry) []byte {
-	return fields.NewWriter(len(e.Answer) + len(e.Inbound.Text) + 160).
-		Time(e.At).Str(e.Inbound.ID).Bytes(e.Inbound.Hash).Bytes(e.Answer).
-		Str(e.Fired).Str(e.Inbound.From).Bytes(e.Inbound.Text).Packed()
+	return entryRest(fields.NewWriter(len(e.Answer)+len(e.Inbound.Text)+160), e).Packed()
+}
+
+func entryRest(w *fields.Writer, e store.Entry) *fields.Writer {
+	return w.Time(e.At).Str(e.Inbound.ID).Bytes(e.Inbound.Hash).Bytes(e.Answer).
+		Str(e.Fired).Str(e.Inbound.From).Bytes(e.Inbound.Text)
 }
 
 // ReadEntry unpacks an entry.
