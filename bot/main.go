@@ -40,6 +40,12 @@ func commands() []command {
 		{"chat", "", "hold the same conversation in this terminal", chat},
 		{"pair", "[name [role]] | list | revoke ID", "print a one-time link for a phone or tablet", pair},
 		{"matrix", "SERVER [FILE [ADDRESS]]", "write the registration file for a Matrix homeserver", matrixCommand},
+		{"health", "", "ask the running service whether it is alive", health},
+		{"doctor", "", "check the settings against what they name, and say what to do", doctor},
+		{"backup", "FILE", "write a copy of everything while the service runs", backupCommand},
+		{"restore", "FILE", "read a backup into an empty store", restoreCommand},
+		{"move", "FROM TO", "copy everything from the data file to Redis, or back", moveCommand},
+		{"dead", "[resend ID | resend all]", "list the messages that were given up, or send them again", deadCommand},
 		{"config", "", "print every setting, its default and its meaning", config},
 		{"help", "", "print this", help},
 	}
