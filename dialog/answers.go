@@ -55,7 +55,7 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 		} else {
 			st.say("safety.again")
 		}
-	case o.prompt.Adjustment() != nil:
+	case o.prompt.Class() == guard.Adjusts:
 		st.moves(saw, o, text)
 		return
 	case a.Form == guard.Confirm:

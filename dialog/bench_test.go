@@ -78,3 +78,42 @@ func bench(b *testing.B, sh *shop, text string) {
 		}
 	}
 }
+
+// BenchmarkConversation plays a whole levelling conversation, from set-up to
+// the last answer, with a table that follows the advice half-way: the mix of a
+// service. One operation is one message.
+func BenchmarkConversation(b *testing.B) {
+	b.ReportAllocs()
+	steps := 0
+	for steps < b.N {
+		sh := newShop()
+		heights := map[string]float64{}
+		say := func(text string) {
+			sh.say(text)
+			steps++
+		}
+		for _, s := range []string{"level", "mm", "Old Blue", "left", "ok", "unplugged", "done", "0"} {
+			say(s)
+		}
+		for range 120 {
+			t := sh.result.Turn
+			for _, a := range t.Advice {
+				heights[a.Part] += a.Change.Z * 0.8
+			}
+			switch p := t.Prompt; p.Kind {
+			case dialog.KindReading:
+				if _, ok := heights[p.Label]; !ok {
+					heights[p.Label] = float64(len(heights)*37%11)/20 - 0.2
+				}
+				say(fmt.Sprintf("%.2f mm", heights[p.Label]))
+			case dialog.KindConfirm:
+				say(p.Acknowledge)
+			case dialog.KindChoice:
+				say(p.Choices[len(p.Choices)-1])
+			}
+			if sh.result.Turn.Prompt.Kind == dialog.KindIdle {
+				break
+			}
+		}
+	}
+}

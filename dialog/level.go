@@ -105,6 +105,7 @@ type levelling struct {
 	supports []support
 	window   calc.Window
 	passes   []calc.Pass
+	lesson   lesson
 	next     *calc.Plan // the next pass, once it is known
 	near     *float64   // where the next reading is expected
 	plainU   float64    // expanded uncertainty of a plain reading
@@ -118,9 +119,8 @@ func newLevelling(t *Script) *levelling {
 	p := t.Profile()
 	l := &levelling{t: t, p: p, tool: t.Tool(Indicator), supports: p.supports(),
 		window: calc.Window{Low: float64(p.Tol.LevelLow), High: float64(p.Tol.LevelHigh)}}
-	r := must(l.tool.measuring().Read(0))
-	l.plainU = r.Estimate().U
-	l.allowed = math.Max(calc.Difference(r, r).U, 2*float64(l.tool.Resolution))
+	l.plainU = t.plainU(l.tool.measuring())
+	l.allowed = math.Max(math.Sqrt2*l.plainU, 2*float64(l.tool.Resolution))
 	return l
 }
 
@@ -281,7 +281,7 @@ func (l *levelling) judge(h heights) (calc.Decision, calc.Estimate) {
 // three of a support.
 func (l *levelling) settle(round int, h *heights) (calc.Decision, calc.Estimate) {
 	for i := range h.value {
-		sum, n := float64(h.value[i]), 1.0
+		tool, values := l.tool.measuring(), []float64{float64(h.value[i])}
 		for k := range levelRepeats {
 			e := calc.Estimate{Value: float64(h.value[i]), U: h.u[i], DoF: calc.ManyDoF}
 			if h.missing[i] || must(calc.Decide(e, l.window)) != calc.Undecided {
@@ -291,10 +291,9 @@ func (l *levelling) settle(round int, h *heights) (calc.Decision, calc.Estimate)
 			if v.Skipped {
 				break
 			}
-			sum, n = sum+v.Mid(), n+1
-			floor := float64(l.tool.Resolution) / 2 * 0.95
-			h.value[i] = calc.Length(sum / n)
-			h.u[i] = math.Max(floor/math.Sqrt(n), floor/2)
+			r := v.Reading(tool)
+			values = append(values, float64(r.Value()))
+			h.value[i], h.u[i] = calc.Length(mean(values)), calc.Combine(averaged(r.Components(), values)...).U
 		}
 	}
 	return l.judge(*h)
@@ -329,7 +328,7 @@ func (l *levelling) recheck(round int, h *heights) bool {
 	if len(l.passes) == 0 {
 		return false
 	}
-	live := !l.t.has(Key{Name: "slider.moves", Round: round})
+	live := l.open(round)
 	doubtful := map[int]bool{}
 	any := false
 	for i := range l.supports {
@@ -346,7 +345,7 @@ func (l *levelling) recheck(round int, h *heights) bool {
 		if v := l.height(round, 0, i, anew); !v.Skipped {
 			was := h.value[i]
 			l.take(h, i, v)
-			any = true
+			any, l.lesson = true, lesson{}
 			if (h.value[i] - was).Abs() <= calc.Length(l.allowed) {
 				p := &l.passes[len(l.passes)-1]
 				if p.Confirmed == nil {
@@ -359,6 +358,13 @@ func (l *levelling) recheck(round int, h *heights) bool {
 	u := l.typicalU(*h)
 	l.t.Later(func() { l.sayFindings(u) })
 	return any
+}
+
+// open reports whether the moves after a round have not been told yet: only
+// then is anything worked out from its readings.
+func (l *levelling) open(round int) bool {
+	k := Key{Name: "slider.moves", Round: round}
+	return !l.t.has(k) && (l.t.job.Told == nil || l.t.job.Told.Key != k)
 }
 
 // anew counts a reading that is taken anew because it fits nothing.
@@ -380,17 +386,27 @@ func (l *levelling) doubtful(h heights) map[int]bool {
 	return out
 }
 
+// lesson is what a number of passes has taught.
+type lesson struct {
+	model    calc.Model
+	findings []calc.Finding
+	passes   int
+}
+
 // learned returns what the whole history of passes teaches about the table.
 func (l *levelling) learned(u float64) (calc.Model, []calc.Finding) {
+	if l.lesson.model.Supports != nil && l.lesson.passes == len(l.passes) {
+		return l.lesson.model, l.lesson.findings
+	}
 	m := must(calc.NewModel(l.points()))
-	if len(l.passes) == 0 {
-		return m, nil
+	var findings []calc.Finding
+	if len(l.passes) > 0 {
+		if learned, found, err := m.Learn(l.passes, calc.Length(u)); err == nil {
+			m, findings = learned, found
+		}
 	}
-	learned, findings, err := m.Learn(l.passes, calc.Length(u))
-	if err != nil {
-		return m, nil
-	}
-	return learned, findings
+	l.lesson = lesson{m, findings, len(l.passes)}
+	return m, findings
 }
 
 // sayFindings names what the latest pass showed: a stuck or reversed nut,
@@ -455,7 +471,7 @@ func (l *levelling) adjust(round int, h heights) bool {
 func (l *levelling) free(round int, h heights) {
 	k := Key{Name: "slider.freed", Round: round}
 	if !l.t.has(k) {
-		if l.t.has(Key{Name: "slider.moves", Round: round}) || l.t.job.Told != nil {
+		if !l.open(round) {
 			return
 		}
 		plan, err := l.planned(h)

@@ -327,8 +327,8 @@ func (st *step) explain(saw *Saw, o outcome, w reading.Word) {
 	switch {
 	case w == reading.HowFar && !a.How.Empty():
 		st.lead = append(st.lead, a.How)
-	case !a.Why.Empty():
-		st.lead = append(st.lead, a.Why)
+	default:
+		st.lead = append(st.lead, o.prompt.Why())
 	}
 	st.show()
 }

@@ -51,9 +51,28 @@ type Script struct {
 	setUser func(*Person)
 	events  []string
 
+	known  *known
 	prompt guard.Prompt
 	first  string // the procedure that has to come before this one goes on
 	lead   string // the procedure that the finished job leads to
+}
+
+// known is what was worked out in this step and would come out the same again.
+type known struct {
+	plainU map[calc.Tool]float64 // expanded uncertainty of a plain reading
+}
+
+// plainU returns the expanded uncertainty of a plain reading with a tool.
+func (t *Script) plainU(tool calc.Tool) float64 {
+	u, ok := t.known.plainU[tool]
+	if !ok {
+		u = must(tool.Read(0)).Estimate().U
+		if t.known.plainU == nil {
+			t.known.plainU = map[calc.Tool]float64{}
+		}
+		t.known.plainU[tool] = u
+	}
+	return u
 }
 
 // suspended ends a replay at an unanswered question.
@@ -66,8 +85,8 @@ type outcome struct {
 }
 
 // fold runs a procedure over the answers of a job.
-func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time) (o outcome) {
-	t := &Script{job: saw.Running, saw: saw, person: person, view: v, now: now, profile: saw.Running.profile(saw)}
+func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time, known *known) (o outcome) {
+	t := &Script{known: known, job: saw.Running, saw: saw, person: person, view: v, now: now, profile: saw.Running.profile(saw)}
 	n := len(t.job.Answers)
 	t.newest = newest(t.job.Answers)
 	t.path, t.numbers = make([]int, 0, n), make([]int, 0, n)
@@ -261,13 +280,30 @@ func (t *Script) Adjust(k Key, caution wording.Text, plan func() guard.Adjustmen
 		t.suspend(guard.Plain(a))
 	}
 	iso := t.isolated()
+	if told := t.job.Told; told != nil && told.Key == k {
+		t.suspend(guard.AdjustAgain(iso, caution, k, func() guard.Adjustment {
+			a := again(plan)
+			a.Key, a.Moves = k, told.Moves
+			return a
+		}))
+	}
 	a := plan()
 	a.Key = k
-	if t.job.Told != nil && t.job.Told.Key == k {
-		a.Moves = t.job.Told.Moves
-	}
 	t.suspend(guard.Adjust(iso, caution, a))
 	return nil
+}
+
+// again words a plan that was told. What was told stands, also where a later
+// version of the program would find nothing to do.
+func again(plan func() guard.Adjustment) (a guard.Adjustment) {
+	defer func() {
+		switch r := recover().(type) {
+		case nil, suspended, *calc.InputError:
+		default:
+			panic(r)
+		}
+	}()
+	return plan()
 }
 
 // Say adds a sentence before the next question.

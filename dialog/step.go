@@ -54,6 +54,7 @@ type step struct {
 	lead    []wording.Text  // said before the question
 	echo    []echo          // readings to be said back, before that
 	fresh   bool            // an answer was accepted: the fold's effects count
+	known   known
 	res     Result
 	said    bool // the turn is complete
 }
@@ -185,7 +186,7 @@ func (st *step) saw(id string) *Saw {
 // current folds the running job of a saw to its open question. A job that is
 // through still asks that everything is put right, when the saw is open.
 func (st *step) current(saw *Saw) outcome {
-	o := fold(procedureNamed(saw.Running.Procedure), &st.v, saw, *st.person, st.now)
+	o := fold(procedureNamed(saw.Running.Procedure), &st.v, saw, *st.person, st.now, &st.known)
 	if o.done && saw.Power.Open() && !st.goesOn(saw) {
 		o.done, o.prompt = false, putRight()
 	}
@@ -279,9 +280,9 @@ func (st *step) show() {
 		st.finish(saw, o)
 		return
 	}
-	if a := o.prompt.Adjustment(); a != nil && (saw.Running.Told == nil || saw.Running.Told.Key != a.Key) {
+	if k := o.prompt.Ask().Key; o.prompt.Class() == guard.Adjusts && (saw.Running.Told == nil || saw.Running.Told.Key != k) {
 		st.touch(saw).Running = saw.Running.edit()
-		saw.Running.Told = &Told{Key: a.Key, At: st.now, Moves: st.label(a.Moves)}
+		saw.Running.Told = &Told{Key: k, At: st.now, Moves: st.label(o.prompt.Adjustment().Moves)}
 	}
 	if o.prompt.Class() == guard.Runs {
 		if n := len(saw.Power.Events); n == 0 || saw.Power.Events[n-1].Kind != guard.Offered {

@@ -144,6 +144,7 @@ type Prompt struct {
 	class   Class
 	ask     Ask
 	adjust  *Adjustment
+	told    *told
 	caution wording.Text
 	expires time.Time
 }
@@ -155,7 +156,35 @@ func (p Prompt) Class() Class { return p.class }
 func (p Prompt) Ask() Ask { return p.ask }
 
 // Adjustment returns what is to be moved, or nil.
-func (p Prompt) Adjustment() *Adjustment { return p.adjust }
+func (p Prompt) Adjustment() *Adjustment {
+	if p.told != nil {
+		return p.told.adjustment()
+	}
+	return p.adjust
+}
+
+// Why returns what the prompt is for.
+func (p Prompt) Why() wording.Text {
+	if a := p.Adjustment(); a != nil {
+		return a.Why
+	}
+	return p.ask.Why
+}
+
+// told is an adjustment that was told before. Its words and picture cost a plan
+// and are wanted only when it is said again.
+type told struct {
+	word func() Adjustment
+	once *Adjustment
+}
+
+func (t *told) adjustment() *Adjustment {
+	if t.once == nil {
+		a := t.word()
+		t.once = &a
+	}
+	return t.once
+}
 
 // Caution returns the caution, which stands first in the message. It is empty
 // for a harmless prompt only.
@@ -185,6 +214,14 @@ func Adjust(iso Isolated, caution wording.Text, a Adjustment) Prompt {
 	need(iso.person, caution)
 	return Prompt{class: Adjusts, adjust: &a, caution: caution, expires: iso.expires,
 		ask: Ask{Key: a.Key, Form: Confirm, Text: a.Text, Why: a.Why, Word: "word.done", NoSkip: true}}
+}
+
+// AdjustAgain is Adjust for an adjustment that was told before: word is called
+// only when it is said again.
+func AdjustAgain(iso Isolated, caution wording.Text, k Key, word func() Adjustment) Prompt {
+	need(iso.person, caution)
+	return Prompt{class: Adjusts, told: &told{word: word}, caution: caution, expires: iso.expires,
+		ask: Ask{Key: k, Form: Confirm, Word: "word.done", NoSkip: true}}
 }
 
 // Powered returns a step during which the blade runs, answered with its word.
