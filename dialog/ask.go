@@ -57,17 +57,26 @@ func (t Tool) measuring() calc.Tool {
 }
 
 // squareness returns what the check of a square found, in radians and positive
-// where it is more than 90°, with its uncertainty as a component. checked is
-// false where it was never checked.
-func (t Tool) squareness() (e calc.Estimate, u calc.Component, checked bool) {
-	e = calc.Estimate{Value: float64(t.Error), U: float64(t.ErrorU), DoF: calc.ManyDoF}
-	return e, calc.Normal(e.U/must(calc.StudentT(calc.Coverage, e.DoF)), e.DoF), t.ErrorU > 0
+// where it is more than 90°, with its uncertainty as a component. A square that
+// was never checked is taken as true, within what is usual.
+func (t Tool) squareness() (calc.Estimate, calc.Component) {
+	if t.ErrorU <= 0 {
+		return calc.Estimate{}, calc.Rectangular(usualSquare)
+	}
+	e := calc.Estimate{Value: float64(t.Error), U: float64(t.ErrorU), DoF: calc.ManyDoF}
+	return e, calc.Normal(e.U/must(calc.StudentT(calc.Coverage, e.DoF)), e.DoF)
 }
 
+// usualSquare is how far a square that was never checked is out at most, in
+// radians: 0.018 mm over 150 mm, what BS 939 allows an engineer's square of
+// grade B (from memory).
+const usualSquare = 0.018 / 150
+
 // usualRepeat is how well a reading repeats in a hand, one standard deviation,
-// until the tool has been checked (practice, no published source); usualDoF
-// says that it is known to about a tenth (JCGM 100:2008, G.4.2).
-var usualRepeat = map[string]calc.Length{Indicator: 0.003, Caliper: 0.008}
+// until the tool has been checked: an indicator on its stand, a caliper on wood,
+// a leaf that is felt to go (practice, no published source). usualDoF says that
+// it is known to about a tenth (JCGM 100:2008, G.4.2).
+var usualRepeat = map[string]calc.Length{Indicator: 0.004, Caliper: 0.010, Feelers: 0.004}
 
 const usualDoF = 50
 
@@ -120,12 +129,32 @@ func mean(v []float64) float64 {
 
 func rootOf(n int) float64 { return math.Sqrt(float64(n)) }
 
+// averaged returns the components of the mean of several readings of one thing.
+// What scatters shrinks by the root of their number. Rounding does so only where
+// the readings differ: while all say the same, another one tells nothing.
+func averaged(parts []calc.Component, values []float64) []calc.Component {
+	same := true
+	for _, v := range values {
+		same = same && v == values[0]
+	}
+	out := make([]calc.Component, len(parts))
+	for i, p := range parts {
+		out[i] = p
+		if p.Half == 0 || !same {
+			out[i] = p.Times(1 / rootOf(len(values)))
+		}
+	}
+	return out
+}
+
 // feeler returns a gap as calc knows it: an interval between leaves where the
-// person gave one, otherwise read to the finest step of the set.
+// person gave one, otherwise read to the finest step of the set; and how surely
+// a leaf is felt to go.
 func (t *Script) feeler(v Value) calc.Reading {
+	tool := t.Tool(Feelers).measuring()
 	if v.Low != v.High {
-		return calc.Reading{Low: calc.Length(v.Low), High: calc.Length(v.High)}
+		return calc.Reading{Low: calc.Length(v.Low), High: calc.Length(v.High), Tool: tool}
 	}
 	step := t.Tool(Feelers).Resolution
-	return calc.Reading{Low: calc.Length(v.Low) - step/2, High: calc.Length(v.High) + step/2}
+	return calc.Reading{Low: calc.Length(v.Low) - step/2, High: calc.Length(v.High) + step/2, Tool: tool}
 }

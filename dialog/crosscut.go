@@ -86,14 +86,7 @@ func (j *squaring) strip(round, reread int) (calc.Estimate, calc.Decision) {
 
 // estimate returns ε from the means of the widths.
 func (j *squaring) estimate(a, b []float64, l calc.Length) calc.Estimate {
-	parts := must(j.tool.measuring().Read(0)).Components()
-	if len(a) > 1 {
-		// Repeats average the rounding out: the spread of the caliper on the
-		// strip shrinks it by the root of their number.
-		for i := range parts {
-			parts[i] = calc.Normal(parts[i].Standard()/rootOf(len(a)), calc.ManyDoF)
-		}
-	}
+	parts := averaged(must(j.tool.measuring().Read(0)).Components(), a)
 	return must(calc.FiveCut(calc.Length(mean(a)), calc.Length(mean(b)), l, parts...))
 }
 

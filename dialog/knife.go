@@ -191,7 +191,7 @@ func (j *fitting) sides(round int) calc.Decision {
 			r := j.side(round, try, n, "right")
 			left, right = append(left, l.Mid()), append(right, r.Mid())
 			j.left, j.right = calc.Length(mean(left)), calc.Length(mean(right))
-			j.shift = must(calc.KnifeShift(j.left, j.right, wider(j.leaves, l, r, n)...))
+			j.shift = must(calc.KnifeShift(j.left, j.right, j.doubt(l, r, left, right)...))
 			if n == knifeRepeats || j.inLine() != calc.Undecided {
 				break
 			}
@@ -210,17 +210,13 @@ func (j *fitting) sides(round int) calc.Decision {
 	}
 }
 
-// wider returns the components of the coarser of two readings, for the mean of
-// n of them.
-func wider(tool Tool, a, b Value, n int) []calc.Component {
-	parts := a.Reading(tool.measuring()).Components()
-	if b.High-b.Low > a.High-a.Low {
-		parts = b.Reading(tool.measuring()).Components()
+// doubt returns the components of one side, of the two the one that is known
+// less well, for the mean of the readings so far.
+func (j *fitting) doubt(l, r Value, left, right []float64) []calc.Component {
+	if r.High-r.Low > l.High-l.Low {
+		l, left = r, right
 	}
-	for i := range parts {
-		parts[i] = calc.Normal(parts[i].Standard()/rootOf(n), calc.ManyDoF)
-	}
-	return parts
+	return averaged(j.t.feeler(l).Components(), left)
 }
 
 func (j *fitting) side(round, try, n int, side string) Value {

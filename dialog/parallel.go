@@ -33,6 +33,7 @@ type toeing struct {
 	window calc.Window
 	length calc.Length // travel between the readings
 	raw    []RecordReading
+	twice  bool // the front of each spot is read again after the rear
 
 	found, left calc.Estimate
 	moved       bool
@@ -73,7 +74,7 @@ func (p Profile) slotSide() wording.Text {
 
 func (parallel) Run(t *Script) {
 	p := t.Profile()
-	j := &toeing{t: t, p: p, tool: t.Tool(Indicator),
+	j := &toeing{t: t, p: p, tool: t.Tool(Indicator), twice: true,
 		window: calc.Window{Low: float64(p.Tol.ToeLow), High: float64(p.Tol.ToeHigh), ToeIn: true}}
 	t.Confirm(question(Key{Name: j.name("blade")}, j.id("blade"), "Side", p.slotSide()), wording.T("caution.blade"))
 	a := question(Key{Name: j.name("travel")}, "parallel.travel", "Default", wording.Size{Value: p.Blade * 8 / 10, Coarse: true})
@@ -117,12 +118,29 @@ func (j *toeing) measure(round int) (calc.Estimate, calc.Decision) {
 	}
 }
 
+// estimate returns the toe of the spots read so far. Where the front of a spot is
+// the mean of two readings, its difference to the rear varies three quarters as
+// much as that of two. How well the tool is known to repeat, and how the spots
+// scatter, are weighed as one estimate of the same thing.
 func (j *toeing) estimate(spots []calc.Travel) calc.Estimate {
-	tool := must(j.tool.measuring().Read(0)).Components()
-	if len(spots) == 1 {
-		return must(calc.SliderToe(spots[0].Front, spots[0].Rear, j.length, j.p.Blade, tool...))
+	tool := j.tool.measuring()
+	n, readings := len(spots), 2.0
+	if j.twice {
+		readings = 1.5
 	}
-	return must(calc.SliderToeMean(spots, j.length, j.p.Blade, tool...))
+	var front, rear, diff []float64
+	for _, s := range spots {
+		front, rear, diff = append(front, float64(s.Front)), append(rear, float64(s.Rear)), append(diff, float64(s.Front-s.Rear))
+	}
+	ss, dof := tool.RepeatDoF*readings*float64(tool.Repeat*tool.Repeat), tool.RepeatDoF+float64(n-1)
+	for _, d := range diff {
+		ss += (d - mean(diff)) * (d - mean(diff))
+	}
+	// Both are of one end: the difference has each of them twice.
+	repeat := calc.Normal(math.Sqrt(ss/dof/2), dof)
+	rounding := calc.Rectangular(float64(tool.Resolution) / 2).Times(math.Sqrt(readings / 2))
+	return must(calc.SliderToe(calc.Length(mean(front)), calc.Length(mean(rear)), j.length, j.p.Blade,
+		averaged([]calc.Component{repeat, rounding}, diff)...))
 }
 
 // spot reads one marked spot at the front, at the rear, and at the front again:

@@ -123,11 +123,13 @@ func (j *tilting) byGap(n, round int, degrees float64) calc.Estimate {
 		}
 	}
 	gap, parts := v.Length(), j.t.feeler(v).Components()
-	if square, u, checked := j.t.Tool(Square).squareness(); checked && degrees == 90 {
-		// What the check of the square found is taken off; its doubt stays.
-		gap += must(calc.SquareCorrection(square, j.height))
-		parts = append(parts, u.Times(float64(j.height)))
+	square, u := j.t.Tool(Square).squareness()
+	if degrees != 90 {
+		square, u = Tool{}.squareness() // a bevel that is set to the stop's angle
 	}
+	// What the check of the square found is taken off; its doubt stays.
+	gap += must(calc.SquareCorrection(square, j.height))
+	parts = append(parts, u.Times(float64(j.height)))
 	return must(calc.TiltByGap(gap, j.height, j.leans(j.side), parts...))
 }
 
@@ -160,15 +162,15 @@ func (j *tilting) leans(side string) calc.LeanSide {
 
 // byLevel reads a level on the table and on the plate.
 func (j *tilting) byLevel(n, round int, degrees float64) calc.Estimate {
-	read := func(i int, id string) calc.Angle {
+	read := func(i int, id, side string) calc.Angle {
 		a := question(Key{Name: "tilt.angle", Round: round, Index: n*10 + i}, id)
 		a.Expect = reading.Expect{Quantity: reading.Angle, Signed: true, Min: -float64(60 * calc.Degree), Max: float64(100 * calc.Degree),
 			Resolution: float64(j.t.Tool(Level).Angle)}
-		a.Quantity, a.Tool, a.Stop, a.NoSkip = "angle", Level, &degrees, true
+		a.Quantity, a.Tool, a.Stop, a.Side, a.NoSkip = "angle", Level, &degrees, side, true
 		return calc.Angle(j.t.Read(a, wording.T("caution.blade")).Mid())
 	}
-	table := read(0, "tilt.table")
-	blade := read(1, "tilt.blade")
+	table := read(0, "tilt.table", "table")
+	blade := read(1, "tilt.blade", "plate")
 	lean := calc.Angle(90-degrees) * calc.Degree
 	if degrees == 90 {
 		lean = 0
@@ -215,7 +217,9 @@ func (j *tilting) byPair(n, round int, degrees float64) calc.Estimate {
 	if open == "toe" {
 		side = calc.OpenAtToe
 	}
-	return must(calc.BevelPair(v.Length(), pairArm, side, j.t.feeler(v).Components()...))
+	_, u := j.t.Tool(Square).squareness()
+	parts := append(j.t.feeler(v).Components(), u.Times(float64(pairArm)))
+	return must(calc.BevelPair(v.Length(), pairArm, side, parts...))
 }
 
 func (j *tilting) say(degrees float64, e calc.Estimate, d calc.Decision) {
