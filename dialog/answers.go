@@ -136,7 +136,7 @@ func (st *step) choose(choices []guard.Choice, text string) (string, bool) {
 	words := []string{"ok"}
 	byWord := map[string]string{"ok": choices[0].Value}
 	for _, c := range choices {
-		for _, w := range []string{strings.ToLower(st.voice.Say(c.Text)), c.Value} {
+		for _, w := range append([]string{strings.ToLower(st.voice.Say(c.Text)), c.Value}, st.phrases(c.Also)...) {
 			if _, taken := byWord[w]; !taken {
 				byWord[w], words = c.Value, append(words, w)
 			}

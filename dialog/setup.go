@@ -28,6 +28,9 @@ func (setup) Run(t *Script) {
 	if t.person.Unit == "" || t.has(Key{Name: "setup.units"}) {
 		a := question(Key{Name: "setup.units"}, "setup.units")
 		a.Choices = choices("mm", "in")
+		for i, c := range a.Choices {
+			a.Choices[i].Also = "words.unit." + c.Value
+		}
 		unit := t.Pick(a, wording.Text{})
 		t.SetPerson(func(p *Person) { p.Unit = unit })
 		if unit == "in" && p.Name == "" {

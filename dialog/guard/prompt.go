@@ -22,6 +22,7 @@ type Key struct {
 type Choice struct {
 	Value string
 	Text  wording.Text
+	Also  string // id of an entry that lists other words for it; may be empty
 }
 
 // Form is what kind of answer a question takes.
