@@ -213,6 +213,12 @@ func Clear(e Estimate, w Window) bool {
 	return e.check() == nil && w.check() == nil && e.Value-e.U >= w.Low-e.slack(w)
 }
 
+// AtToeIn reports whether it is only the uncertainty that reaches beyond a toe-in
+// limit: the value itself lies inside, and further readings may settle it.
+func AtToeIn(e Estimate, w Window) bool {
+	return w.ToeIn && e.check() == nil && w.check() == nil && e.Value >= w.Low && !Clear(e, w)
+}
+
 // Aim returns the value to adjust to, given the uncertainty that reading it
 // again will have: the middle of the window, but never less than U above a
 // toe-in limit, even past High. A one-sided window is aimed at U from its limit.

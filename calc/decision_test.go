@@ -283,3 +283,21 @@ func FuzzDecide(f *testing.F) {
 		CanDecide(u, w)
 	})
 }
+
+// Only an uncertainty that reaches beyond a toe-in limit is worth settling: a value
+// that itself lies beyond, or one that is clear of the limit, is not.
+func TestAtToeIn(t *testing.T) {
+	w := Window{Low: 0, High: 0.05, ToeIn: true}
+	for _, c := range []struct {
+		value, u float64
+		w        Window
+		want     bool
+	}{
+		{0.02, 0.03, w, true}, {0, 0.01, w, true}, {0.02, 0.02, w, false}, {-0.001, 0.01, w, false}, {0.09, 0.01, w, false},
+		{0.02, 0.03, Window{Low: 0, High: 0.05}, false}, {math.NaN(), 0.01, w, false}, {0.02, math.Inf(1), w, false},
+	} {
+		if got := AtToeIn(Estimate{Value: c.value, U: c.u, DoF: ManyDoF}, c.w); got != c.want {
+			t.Errorf("%g ± %g in %+v: %v", c.value, c.u, c.w, got)
+		}
+	}
+}

@@ -56,7 +56,7 @@ type saw struct {
 	inch              bool
 	bevels, mitres    []float64
 	ripAtRail         bool
-	ripThrough        bool // the rip fence is measured to the slider or slot
+	ripBy             int     // the rip fence is measured by indicator, by caliper to a tooth, to the slider or slot
 	blade, pitch, end float64 // end: from the rip fence's head to its rear end
 }
 
@@ -207,8 +207,12 @@ func (m *machine) choose(t *testing.T, p dialog.PromptView) string {
 	case "ask.consent":
 		return "no"
 	case "method":
-		m.through = p.Job == "rip-fence" && m.saw.ripThrough && len(p.Choices) > 1
-		return p.Choices[map[bool]int{true: 1}[m.through]]
+		if p.Job != "rip-fence" {
+			return p.Choices[0]
+		}
+		by := min(m.saw.ripBy, len(p.Choices)-1)
+		m.through = by == 2
+		return p.Choices[by]
 	case "side", "references.which", "hood", "square.side":
 		return p.Choices[0]
 	case "proof.look":
@@ -242,7 +246,7 @@ func (m *machine) measure(t *testing.T, p dialog.PromptView) string {
 	if s, ok := m.setUp(p); ok {
 		return s
 	}
-	const hand, caliper = 0.002, 0.004 // standard deviation of one reading, mm
+	const hand, caliper = 0.003, 0.008 // standard deviation of one reading, mm
 	switch p.Name {
 	case "slider.play", "arbor.play":
 		return m.say(0.005, 0, 0.01)
@@ -276,6 +280,9 @@ func (m *machine) measure(t *testing.T, p dialog.PromptView) string {
 		}
 		off := -m.saw.side() * (m.rip - to + m.play/m.saw.blade) * p.At.X
 		return m.say(100+off, caliper, 0.01)
+	case "ripfence.indicator":
+		off := -m.saw.side() * (m.rip - m.blade + m.play/m.saw.blade) * p.At.X
+		return m.say(2-off, hand, 0.01)
 	case "ripcut.width":
 		return m.say(120, caliper, 0.01)
 	}

@@ -97,7 +97,9 @@ func (j *mitring) pair(n, round int, degrees float64) calc.Estimate {
 	if open == "toe" {
 		side = calc.OpenAtToe
 	}
-	return must(calc.MitrePair(v.Length(), pairArm, side, j.t.feeler(v).Components()...))
+	_, u := j.t.Tool(Square).squareness()
+	parts := append(j.t.feeler(v).Components(), u.Times(float64(pairArm)))
+	return must(calc.MitrePair(v.Length(), pairArm, side, parts...))
 }
 
 // cornerOf names what two pieces cut at an angle are held in.

@@ -111,7 +111,7 @@ func (j *toeing) measure(round int) (calc.Estimate, calc.Decision) {
 		spots = append(spots, j.spot(round, spot))
 		e := j.estimate(spots)
 		d := must(calc.Decide(e, j.window))
-		if d != calc.Undecided || spot == parallelSpots {
+		if d != calc.Undecided && !calc.AtToeIn(e, j.window) || spot == parallelSpots {
 			return e, d
 		}
 		j.t.Say("parallel.another")

@@ -1,8 +1,6 @@
 package dialog
 
 import (
-	"math"
-
 	"shimwright/calc"
 	"shimwright/dialog/guard"
 	"shimwright/dialog/wording"
@@ -13,10 +11,11 @@ type ripFence struct{}
 
 // Limits of the job (practice, no published source).
 const (
-	fenceLocks    = 3 // times that the fence is locked anew and read
-	fenceRounds   = 6
-	fenceDistance = calc.Length(600) // most that the fence stands from the blade
-	fenceShift    = calc.Length(3)   // a correction beyond this is questioned
+	fenceLocks     = 3 // times that the fence is locked anew and read
+	fenceLocksMost = 5 // and where only the uncertainty reaches toe-in
+	fenceRounds    = 6
+	fenceDistance  = calc.Length(600) // most that the fence stands from the blade
+	fenceShift     = calc.Length(3)   // a correction beyond this is questioned
 )
 
 func (ripFence) Name() string        { return "rip-fence" }
@@ -39,7 +38,7 @@ type fencing struct {
 
 func (ripFence) Run(t *Script) {
 	p := t.Profile()
-	j := &fencing{t: t, p: p, tool: t.Tool(Caliper), window: calc.Window{Low: 0, High: float64(p.Tol.RipHigh), ToeIn: true}}
+	j := &fencing{t: t, p: p, window: calc.Window{Low: 0, High: float64(p.Tol.RipHigh), ToeIn: true}}
 	j.choose()
 	j.travel()
 	var found, left calc.Estimate
@@ -81,19 +80,33 @@ func openOr(e calc.Estimate, d calc.Decision, w calc.Window) string {
 // while its own toe is fresh: without it a pinching fence would pass.
 func (j *fencing) choose() {
 	a := question(Key{Name: "method"}, j.across("ripfence.method"))
-	a.Choices = choices("tooth")
+	a.Choices = choices(Indicator, "tooth")
 	s := standingOf(j.t.view, j.t.saw, j.p.toeName(), j.t.now)
 	fresh := s.State == Fresh && s.Last.AsLeft != nil
 	if fresh {
 		a.Choices = append(a.Choices, guard.Choice{Value: "through", Text: wording.T(j.across("choice.through"))})
 		j.slider = calc.Estimate{Value: s.Last.AsLeft.Value, U: s.Last.AsLeft.Uncertainty, DoF: calc.ManyDoF}
 	}
-	j.method = "tooth"
-	if len(a.Choices) > 1 || j.t.has(a.Key) {
-		j.method = j.t.Pick(a, wording.Text{})
+	j.method = j.t.Pick(a, wording.Text{})
+	j.tool = j.t.Tool(Caliper)
+	if j.method == Indicator {
+		j.tool = j.t.Tool(Indicator)
 	}
 	if j.method == "through" && !fresh {
 		j.t.before(parallel{}.Name()) // it has been upset since
+	}
+	j.t.Later(j.sayCoarse)
+}
+
+// sayCoarse says, before anything is read, that this tool cannot decide the
+// window, where it cannot and another could.
+func (j *fencing) sayCoarse() {
+	best := func(tool Tool) calc.Estimate {
+		r := must(tool.measuring().Read(0))
+		return calc.Difference(r, r).Times(1.25 / rootOf(fenceLocks)) // over a travel of eight tenths of the blade
+	}
+	if u := best(j.tool).U; j.method == "tooth" && !calc.CanDecide(u, j.window) && calc.CanDecide(best(j.t.Tool(Indicator)).U, j.window) {
+		j.t.Say("ripfence.coarse", "U", j.tool.doubt(u), "High", j.tool.size(j.p.Tol.RipHigh))
 	}
 }
 
@@ -122,46 +135,68 @@ func (j *fencing) travel() {
 }
 
 // measure locks the fence three times anew and reads it at both ends: what
-// differs between the times is the fence's own play.
+// differs between the times is the fence's own play. Twice more where only the
+// uncertainty reaches toe-in: that is less trouble than moving a good fence.
 func (j *fencing) measure(round int) calc.Estimate {
-	var toes []float64
-	parts := must(j.tool.measuring().Read(0)).Components()
-	var one calc.Estimate
-	for n := 1; n <= fenceLocks; n++ {
+	var fronts, rears, apart []float64
+	for n := 1; ; n++ {
 		j.t.Confirm(question(Key{Name: "ripfence.lock", Round: round, Index: n}, "ripfence.lock", "Time", n), wording.T("caution.rip"))
-		front := j.read(round, n, 0)
-		rear := j.read(round, n, 1)
-		one = j.toe(front, rear, parts)
-		toes = append(toes, one.Value)
+		front := float64(j.read(round, n, 0))
+		rear := float64(j.read(round, n, 1))
+		fronts, rears, apart = append(fronts, front), append(rears, rear), append(apart, rear-front)
+		if n < fenceLocks {
+			continue
+		}
+		e := j.toe(calc.Length(mean(fronts)), calc.Length(mean(rears)), apart)
+		if n == fenceLocksMost || !calc.AtToeIn(e, j.window) {
+			return e
+		}
+		j.t.Say("ripfence.another")
 	}
-	// The mean of the lockings with their scatter, and the tool's own share.
-	m, c, err := calc.TypeA(toes)
-	if err != nil {
-		return one
-	}
-	tool := calc.Normal(one.U/2, calc.ManyDoF)
-	tool.U /= math.Sqrt(float64(len(toes)))
-	e := calc.Combine(c, tool)
-	e.Value = m
-	return e
 }
 
-func (j *fencing) toe(front, rear calc.Length, parts []calc.Component) calc.Estimate {
-	if j.method == "through" {
-		return must(calc.FenceToeThroughSlider(front, rear, j.length, j.p.Blade, j.slider, parts...))
+// toe is the toe of the mean of several lockings: the tool's share of one
+// reading counts by their number, and their scatter beside it.
+func (j *fencing) toe(front, rear calc.Length, apart []float64) calc.Estimate {
+	parts := averaged(must(j.tool.measuring().Read(0)).Components(), apart)
+	var e calc.Estimate
+	switch j.method {
+	case "through":
+		e = must(calc.FenceToeThroughSlider(front, rear, j.length, j.p.Blade, j.slider, parts...))
+	case Indicator: // a plunger on the fence's side is pushed in by a tooth that is nearer
+		e = must(calc.SliderToe(front, rear, j.length, j.p.Blade, parts...))
+	default:
+		e = must(calc.FenceToe(front, rear, j.length, j.p.Blade, parts...))
 	}
-	return must(calc.FenceToe(front, rear, j.length, j.p.Blade, parts...))
+	_, scatter, err := calc.TypeA(apart)
+	all := calc.Combine(component(e), must(scatter, err).Times(float64(j.p.Blade/j.length)))
+	all.Value = e.Value
+	return all
+}
+
+// component is an estimate as one part of another.
+func component(e calc.Estimate) calc.Component {
+	return calc.Normal(e.U/must(calc.StudentT(calc.Coverage, e.DoF)), e.DoF)
 }
 
 func (j *fencing) read(round, n, place int) calc.Length {
-	id := [...]string{"ripfence.front", "ripfence.rear"}[place]
-	if j.method == "through" {
+	name, id := "ripfence.distance", [...]string{"ripfence.front", "ripfence.rear"}[place]
+	switch j.method {
+	case "through":
 		id = j.across([...]string{"ripfence.front.slider", "ripfence.rear.slider"}[place])
+	case Indicator:
+		name, id = "ripfence.indicator", [...]string{"ripfence.front.indicator", "ripfence.rear.indicator"}[place]
+		if round > 1 || n > 1 {
+			id = [...]string{"ripfence.front.next", "ripfence.rear.next"}[place]
+		}
 	}
-	a := question(Key{Name: "ripfence.distance", Round: round, Index: n*10 + place}, id, "Side", j.p.slotSide())
+	a := question(Key{Name: name, Round: round, Index: n*10 + place}, id, "Side", j.p.slotSide())
 	a.Expect, a.Quantity, a.Tool, a.NoSkip = dims(0.5, fenceDistance), "length", Caliper, true
 	a.Expect.Resolution = float64(j.tool.Resolution)
-	if j.method == "tooth" {
+	if j.method == Indicator {
+		a.Expect, a.Quantity, a.Tool = signed(indicatorMost, j.tool), "indicator", Indicator
+	}
+	if j.method != "through" {
 		a.Tooth = 1
 	}
 	a.Label, a.N = wording.T([...]string{"parallel.front.label", "parallel.rear.label"}[place]), n
@@ -171,7 +206,7 @@ func (j *fencing) read(round, n, place int) calc.Length {
 	}
 	a.At = j.t.at(x, 0)
 	v := j.t.Read(a, wording.T("caution.blade"))
-	j.raw = append(j.raw, RecordReading{Name: "ripfence.distance", Label: [...]string{"front", "rear"}[place], Round: round, Low: v.Low, High: v.High, At: v.At})
+	j.raw = append(j.raw, RecordReading{Name: name, Label: [...]string{"front", "rear"}[place], Round: round, Low: v.Low, High: v.High, At: v.At})
 	return v.Length()
 }
 

@@ -14,12 +14,12 @@ import (
 var saws = []saw{
 	{name: "Alder", stations: []float64{120, 600, 1080}, near: 120, far: 360, pivot: 300, reach: 1200, bevels: []float64{45}, mitres: []float64{45}},
 	{name: "Birch", right: true, stations: []float64{100, 500, 900, 1300}, near: 150, far: 420, fenceRear: true, pivot: 250, reach: 1500,
-		tiltRight: true, scoring: true, ripThrough: true, bevels: []float64{22.5, 45}, mitres: []float64{30, 45}, ripAtRail: true},
-	{name: "Cedar", stations: []float64{200, 900}, near: 200, cw: true, pivot: 1400, reach: 350, scoring: true, ripThrough: true, bevels: []float64{45}},
+		tiltRight: true, scoring: true, ripBy: 1, bevels: []float64{22.5, 45}, mitres: []float64{30, 45}, ripAtRail: true},
+	{name: "Cedar", stations: []float64{200, 900}, near: 200, cw: true, pivot: 1400, reach: 350, scoring: true, ripBy: 2, bevels: []float64{45}},
 	{name: "Doug", right: true, stations: []float64{80, 350, 620, 890, 1160, 1430, 1700, 1970}, near: 100, far: 500, inch: true, pivot: 300, reach: 1300,
 		bevels: []float64{45}, ripAtRail: true},
 	{name: "Elm", stations: []float64{150, 450, 750, 1050, 1350}, near: 180, tiltRight: true, fenceRear: true, cw: true, pivot: 1500, reach: 400, bevels: nil},
-	{name: "Fir", cabinet: true, stations: []float64{110, 570}, pivot: 150, reach: 480, ripThrough: true, bevels: []float64{45}, mitres: []float64{45}},
+	{name: "Fir", cabinet: true, stations: []float64{110, 570}, pivot: 150, reach: 480, ripBy: 2, bevels: []float64{45}, mitres: []float64{45}},
 	{name: "Gum", cabinet: true, right: true, trunnion: true, inch: true, stations: []float64{90, 510}, pivot: 140, reach: 430, bevels: []float64{45},
 		tiltRight: true, ripAtRail: true},
 }
@@ -185,7 +185,7 @@ func (m *machine) outOfTrue(way float64) {
 		m.mitres[d] = way * 0.004
 	}
 	m.fence = way * 0.0012
-	m.knife = way * 0.13
+	m.knife = way * 0.16
 	m.score = [2]float64{0.08 + way*0.2, 0.08 - way*0.2}
 }
 
