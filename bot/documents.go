@@ -82,7 +82,7 @@ func (h *handler) commit(docs store.Documents, l loaded, e event, res dialog.Res
 			Person: r.Person, At: r.At, Body: encode(r)})
 	}
 	for _, r := range res.Remind {
-		c.Remind = append(c.Remind, store.Reminder{ID: r.ID, Conversation: e.conversation, Saw: r.Saw,
+		c.Remind = append(c.Remind, store.Reminder{ID: r.ID, Conversation: reminderPlace(docs, l, e, r), Saw: r.Saw,
 			Person: r.Person, Due: r.Due, Body: r.Body})
 	}
 	people := l.view.People
@@ -106,6 +106,17 @@ func (h *handler) commit(docs store.Documents, l loaded, e event, res dialog.Res
 	c.Outbox, put = append(c.Outbox, list...), append(put, pictures...)
 	c.Put = put
 	return c
+}
+
+// reminderPlace is the conversation of a reminder: the one it is set in, or for
+// another person's the one that it had.
+func reminderPlace(docs store.Documents, l loaded, e event, r dialog.Reminder) string {
+	for _, old := range docs.Reminders {
+		if e.speaker != nil && r.Person != l.view.Person && old.ID == r.ID {
+			return old.Conversation
+		}
+	}
+	return e.conversation
 }
 
 // reliedOn names every document that was looked at: one that changes meanwhile

@@ -10,6 +10,7 @@ import (
 	"math/rand/v2"
 	"time"
 
+	"shimwright/bot/channel/sms"
 	"shimwright/dialog"
 	"shimwright/store"
 )
@@ -37,6 +38,7 @@ type handler struct {
 	phone  func(channel string) bool // a telephone network: STOP silences all but START
 	wake   func(conversation string) // called after a commit
 	zone   string                    // offered to people who have not chosen one
+	base   string                    // address under which others reach the service, "" where that is not known
 	dialog func(dialog.View, dialog.State, dialog.Input, time.Time) dialog.Result
 	// absolute makes an address of the service one that others can call.
 	absolute func(path string) string
@@ -81,13 +83,24 @@ func (h *handler) message(ctx context.Context, e event) ([]byte, error) {
 
 // fire handles a reminder that has fallen due. A reminder that another replica
 // handled, or that was moved, is no error.
+//
+// It comes where its person was heard last, which need not be where it was set:
+// people change their phones, and one person's word may move another's.
 func (h *handler) fire(ctx context.Context, r store.DueReminder) error {
-	leave, err := h.lanes.enter(ctx, "c/"+r.Shop+"/"+r.Conversation)
+	people, _, err := loadPeople(ctx, h.store, r.Shop)
+	if err != nil {
+		return err
+	}
+	at := dialog.Address{Conversation: r.Conversation}
+	if last, ok := reachable(people, r.Person, ""); ok {
+		at = last
+	}
+	leave, err := h.lanes.enter(ctx, "c/"+r.Shop+"/"+at.Conversation)
 	if err != nil {
 		return err
 	}
 	defer leave()
-	_, err = h.settle(ctx, event{shop: r.Shop, conversation: r.Conversation, due: r})
+	_, err = h.settle(ctx, event{shop: r.Shop, conversation: at.Conversation, channel: at.Channel, due: r})
 	return err
 }
 
@@ -134,7 +147,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	l.view.Locate, l.view.ZoneGuess, l.view.Token = locate, h.zone, joinToken()
+	l.view.Locate, l.view.ZoneGuess, l.view.Token, l.view.Base = locate, h.zoneOf(e), freshText(), h.base
 	var peopleChanged bool
 	if e.speaker != nil {
 		l.view.People, l.view.Person, peopleChanged, err = e.speaker.in(l.view.People, h.people, now)
@@ -153,12 +166,8 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	if res.People == nil && peopleChanged {
 		res.People = &l.view.People
 	}
-	if res.Join != "" {
-		// Before the commit, so that a code that was told always leads here; one
-		// that leads here and was never told is of no use to anybody.
-		if err := h.store.Point(ctx, joinAddress(res.Join), "", e.shop); err != nil && !errors.Is(err, store.ErrStale) {
-			return nil, err
-		}
+	if err := h.open(ctx, e.shop, res); err != nil {
+		return nil, err
 	}
 	c := h.commit(docs, l, e, res, now)
 	err = h.store.Commit(ctx, c)
@@ -173,7 +182,27 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	}
 	h.remember(c, res)
 	h.after(ctx, e, append(l.erased, res.EraseSaw))
+	if res.ReportEnd != "" {
+		// The page is closed by the commit; an address left over leads nowhere.
+		_ = h.store.Point(ctx, reportAddress(res.ReportEnd), e.shop, "")
+	}
 	return c.Answer, nil
+}
+
+// open lets the directory know of a join code or a report page. It comes before
+// the commit, so that what was told always leads here; what leads here and was
+// never told is of no use to anybody.
+func (h *handler) open(ctx context.Context, shop string, res dialog.Result) error {
+	addresses := map[string]bool{joinAddress(res.Join): res.Join != "", reportAddress(res.Report): res.Report != ""}
+	for address, wanted := range addresses {
+		if !wanted {
+			continue
+		}
+		if err := h.store.Point(ctx, address, "", shop); err != nil && !errors.Is(err, store.ErrStale) {
+			return err
+		}
+	}
+	return nil
 }
 
 // again answers a message that was handled before.
@@ -229,6 +258,17 @@ func (h *handler) step(ctx context.Context, l *loaded, e event, now time.Time) (
 		return res, errors.New("the dialog asked for the history twice")
 	}
 	return res, nil
+}
+
+// zoneOf is the time zone to offer to whoever speaks: for a telephone number
+// what its country and area say, otherwise that of the service.
+func (h *handler) zoneOf(e event) string {
+	if e.speaker != nil && e.channel == sms.Name {
+		if zones := sms.Zones(e.speaker.sender, h.zone); zones != "" {
+			return zones
+		}
+	}
+	return h.zone
 }
 
 // id is that of the message, or of the reminder.

@@ -58,10 +58,11 @@ func mask(s string) string {
 // joinAlphabet has no letter or digit that is mistaken for another.
 const joinAlphabet = "ABCDEFGHJKMNPQRSTVWXYZ23456789"
 
-// joinToken is a fresh short text for a join code: eight places of thirty, 39
-// bits, good for a code that is open for a week behind a rate limit.
-func joinToken() string {
-	b := make([]byte, 8)
+// freshText is a fresh text of 28 places of thirty for what the dialog gives
+// out: 137 bits for the link to a report page. Of a join code it shows the first
+// eight, 39 bits, good for a code that is open for a week behind a rate limit.
+func freshText() string {
+	b := make([]byte, 28)
 	for i := range b {
 		for {
 			var r [1]byte
@@ -77,6 +78,9 @@ func joinToken() string {
 
 // joinAddress is what the directory knows a join code by.
 func joinAddress(hash string) string { return "join:" + hash }
+
+// reportAddress is what the directory knows a report page by.
+func reportAddress(hash string) string { return "report:" + hash }
 
 // locate finds a zone of the tz database.
 func locate(name string) *time.Location {

@@ -27,16 +27,29 @@ func browserURL(at net.Addr) string {
 // there is one, otherwise under the address by which the workshop's network
 // reaches this machine.
 func linkURL(cfg Config, at net.Addr, token string) string {
+	return baseURL(cfg, at) + "/pair/" + token
+}
+
+// baseURL is that address without a path.
+func baseURL(cfg Config, at net.Addr) string {
 	if cfg.PublicURL != nil {
-		return strings.TrimSuffix(cfg.PublicURL.String(), "/") + "/pair/" + token
+		return strings.TrimSuffix(cfg.PublicURL.String(), "/")
 	}
-	base := browserURL(at)
 	if ap, err := netip.ParseAddrPort(at.String()); err == nil && ap.Addr().IsUnspecified() {
 		if ip, ok := networkAddress(); ok {
-			base = "http://" + netip.AddrPortFrom(ip, ap.Port()).String()
+			return "http://" + netip.AddrPortFrom(ip, ap.Port()).String()
 		}
 	}
-	return base + "/pair/" + token
+	return browserURL(at)
+}
+
+// knownBase is the base address as the settings alone tell it, "" where they
+// leave the port open.
+func knownBase(cfg Config) string {
+	if cfg.PublicURL == nil && cfg.Listen.Port() == 0 {
+		return ""
+	}
+	return baseURL(cfg, net.TCPAddrFromAddrPort(cfg.Listen))
 }
 
 // networkAddress is the address of this machine in its network: IPv4 where

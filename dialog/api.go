@@ -22,7 +22,7 @@ type View struct {
 	History      []Record  // older records, oldest first; only when a step asked for them
 	HasHistory   bool      // History is filled
 	Due          []DueMark // reminders that wait in this shop
-	ZoneGuess    string    // time zone that the channel suggests for the person
+	ZoneGuess    string    // time zones that the channel suggests for the person, parted by spaces
 	Token        string    // fresh random text of 28 letters and digits, for what must not be guessed; used at most once a step
 	Base         string    // address under which others reach the service, "" where that is not known
 

@@ -357,11 +357,15 @@ func (st *step) zoneNamed(text string) string {
 	return ""
 }
 
-// zoneChoices offers the zone that the channel suggests.
+// zoneChoices offers the zones that the channel suggests.
 func (st *step) zoneChoices() []guard.Choice {
 	guess := st.v.ZoneGuess
 	if guess == "" {
 		guess = "UTC"
 	}
-	return []guard.Choice{{Value: guess, Text: wording.Raw(guess)}}
+	var out []guard.Choice
+	for zone := range strings.FieldsSeq(guess) {
+		out = append(out, guard.Choice{Value: zone, Text: wording.Raw(zone)})
+	}
+	return out
 }
