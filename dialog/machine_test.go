@@ -56,6 +56,7 @@ type saw struct {
 	inch              bool
 	bevels, mitres    []float64
 	ripAtRail         bool
+	tiltBy            int     // tilt by square and feelers, by cuts, by level
 	ripBy             int     // the rip fence is measured by indicator, by caliper to a tooth, to the slider or slot
 	blade, pitch, end float64 // end: from the rip fence's head to its rear end
 }
@@ -202,13 +203,19 @@ func (m *machine) choose(t *testing.T, p dialog.PromptView) string {
 		return pick(m.saw.ripAtRail, "rail", "head")
 	case "mitre.lean":
 		return "rear"
-	case "mitre.open", "pair.open":
-		return m.corner()
+	case "mitre.open":
+		return corner(m.mitres[m.stop])
+	case "pair.open":
+		return corner(m.stops[m.stop])
+	case "level.shows":
+		return pick(m.saw.cabinet, "0", "90")
+	case "leans":
+		return pick((m.stops[90] > 0) == m.saw.tiltRight, "right", "left")
 	case "ask.consent":
 		return "no"
 	case "method":
 		if p.Job != "rip-fence" {
-			return p.Choices[0]
+			return p.Choices[m.saw.tiltBy]
 		}
 		by := min(m.saw.ripBy, len(p.Choices)-1)
 		m.through = by == 2
@@ -231,7 +238,7 @@ func (m *machine) confirmed(p dialog.PromptView) {
 		m.cut = m.fiveCuts()
 	case "tilt.set":
 		m.stop = *p.Stop
-	case "cut.mitre":
+	case "cut.mitre", "flip.cut":
 		m.stop = *p.Stop
 	case "ripfence.lock":
 		if m.noise != nil {
@@ -271,8 +278,22 @@ func (m *machine) measure(t *testing.T, p dialog.PromptView) string {
 		return m.say(m.cut.long, 0.3, 0.5)
 	case "tilt.gap":
 		return m.gap(p)
-	case "mitre.gap", "pair.gap":
+	case "mitre.gap":
 		return m.say(math.Abs(2*m.mitres[m.stop])*100, 0.005, 0.05)
+	case "pair.gap":
+		return m.say(math.Abs(2*m.stops[m.stop])*100, 0.005, 0.05)
+	case "flip.thickness":
+		return m.say(50, 0, 0.01)
+	case "flip.gap":
+		// Where the blade leans to the left the left part is longer at its lower
+		// edge; so is the other, rolled over: they meet there and open at the top.
+		lean := m.stops[90]
+		if m.saw.tiltRight {
+			lean = -lean
+		}
+		return m.open(2 * 50 * math.Tan(lean))
+	case "tilt.angle":
+		return m.level(p)
 	case "ripfence.distance":
 		to := m.blade
 		if m.through {
@@ -362,11 +383,32 @@ func (m *machine) gap(p dialog.PromptView) string {
 	if m.saw.tiltRight == (p.Side == "right") {
 		lean = -lean
 	}
+	return m.open(150 * math.Tan(lean))
+}
+
+// level is what a level shows on the table, which is level, or on the plate.
+func (m *machine) level(p dialog.PromptView) string {
+	if p.Side == "table" {
+		return "0"
+	}
+	nominal := *p.Stop
+	if nominal == 90 {
+		nominal = 0
+	}
+	lean := nominal + m.stops[*p.Stop]*180/math.Pi
+	if !m.saw.cabinet {
+		lean = 90 - math.Abs(lean)
+	}
+	return fmt.Sprintf("%.1f", m.read(lean, 0, 0.1))
+}
+
+// open is a gap that is read with feelers, positive at the top.
+func (m *machine) open(v float64) string {
 	step := 0.05
 	if m.saw.inch {
 		step = 0.0254
 	}
-	v := m.read(150*math.Tan(lean), 0.004, step)
+	v = m.read(v, 0.004, step)
 	word := " at the top"
 	if v < 0 {
 		word, v = " at the bottom", -v
@@ -380,10 +422,10 @@ func (m *machine) gap(p dialog.PromptView) string {
 	return fmt.Sprintf("%.2f mm%s", v, word)
 }
 
-// corner is how two pieces cut at a position meet a true corner: one that was cut
+// corner is how two pieces cut at a position or stop meet a true corner: one that was cut
 // too far makes it sharp, and it opens at its heel.
-func (m *machine) corner() string {
-	switch e := m.mitres[m.stop]; {
+func corner(e float64) string {
+	switch {
 	case math.Abs(2*e)*100 < 0.03:
 		return "closed"
 	case e > 0:

@@ -28,12 +28,13 @@ func (tiltStops) Minimum(p Profile) int { return 2 + len(p.Stops) }
 
 // tilting is the job's working state, derived from its answers.
 type tilting struct {
-	t      *Script
-	p      Profile
-	method string
-	side   string // of the square, left or right
-	height calc.Length
-	window calc.Window
+	t       *Script
+	p       Profile
+	method  string
+	side    string // of the square, left or right
+	height  calc.Length
+	window  calc.Window
+	upright string // what a level shows on an upright plate
 }
 
 func (tiltStops) Run(t *Script) {
@@ -160,7 +161,9 @@ func (j *tilting) leans(side string) calc.LeanSide {
 	return calc.AwaySide
 }
 
-// byLevel reads a level on the table and on the plate.
+// byLevel reads a level on the table and on the plate. Most show the angle to the
+// level they were set to zero on, so 90 on an upright plate; some are set to zero
+// on an upright one. At the square stop neither says which way the plate leans.
 func (j *tilting) byLevel(n, round int, degrees float64) calc.Estimate {
 	read := func(i int, id, side string) calc.Angle {
 		a := question(Key{Name: "tilt.angle", Round: round, Index: n*10 + i}, id)
@@ -169,14 +172,36 @@ func (j *tilting) byLevel(n, round int, degrees float64) calc.Estimate {
 		a.Quantity, a.Tool, a.Stop, a.Side, a.NoSkip = "angle", Level, &degrees, side, true
 		return calc.Angle(j.t.Read(a, wording.T("caution.blade")).Mid())
 	}
+	if j.upright == "" {
+		a := question(Key{Name: "level.shows"}, "tilt.upright")
+		a.Choices = choices("ninety", "zero")
+		j.upright = j.t.Pick(a, wording.Text{})
+	}
 	table := read(0, "tilt.table", "table")
-	blade := read(1, "tilt.blade", "plate")
-	lean := calc.Angle(90-degrees) * calc.Degree
+	lean := read(1, "tilt.blade", "plate") - table
+	if j.upright == "ninety" {
+		lean = 90*calc.Degree - lean
+	}
+	nominal := calc.Angle(degrees) * calc.Degree
 	if degrees == 90 {
-		lean = 0
+		nominal, lean = 0, j.sided(Key{Name: "leans", Round: round, Index: n}, lean.Abs())
 	}
 	c := calc.Rectangular(float64(j.t.Tool(Level).Angle) / 2)
-	return must(calc.TiltByLevel(blade, table, lean, c))
+	return must(calc.TiltByLevel(lean, 0, nominal, c))
+}
+
+// sided asks which way a plate leans that should stand upright, and returns the
+// lean with its sign: positive to the side that the blade tilts to.
+func (j *tilting) sided(k Key, lean calc.Angle) calc.Angle {
+	if lean < j.t.Tool(Level).Angle/2 {
+		return lean
+	}
+	a := question(k, "tilt.leans")
+	a.Choices = choices("left", "right")
+	if (j.t.Pick(a, wording.Text{}) == "left") != j.p.TiltLeft {
+		return -lean
+	}
+	return lean
 }
 
 // byFlip cuts a piece, rolls one part over and reads the gap of the butted cut.
