@@ -76,9 +76,11 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	if err != nil {
 		return nil, err
 	}
+	meter := newMeters()
+	meter.registry.MustRegister(newQueues(s, clock))
+	s = timedStore{s, meter}
 	a := &app{cfg: cfg, log: log, store: s}
 	a.closing, a.stop = context.WithCancel(context.Background())
-	meter := newMeters()
 	people := newcomers{newID: newID}
 	a.pairing = &pairing{store: s, now: clock, people: people, token: newToken}
 	pages := page.New()

@@ -215,7 +215,7 @@ func (d *deliverer) send(r *route, m store.Delivery, ref string) (err error) {
 	}
 	defer func() {
 		if p := recover(); p != nil {
-			d.log.Error("a channel failed on a message", "channel", m.Out.Channel, "message", m.Out.ID,
+			d.log.Error("a channel failed on a message", "channel", m.Out.Channel, "message", mask(m.Out.ID),
 				"panic", p, "stack", string(debug.Stack()))
 			err = channel.Permanent("the channel failed on it: a fault of this program, see the log")
 		}
@@ -286,7 +286,7 @@ func (d *deliverer) settle(m store.Delivery, o store.Outcome, next time.Time, r 
 			err = d.store.Settle(ctx, m, o, next, reason)
 		}
 	}
-	log := d.log.With("channel", m.Out.Channel, "message", m.Out.ID, "attempt", m.Attempt)
+	log := d.log.With("channel", m.Out.Channel, "message", mask(m.Out.ID), "attempt", m.Attempt)
 	switch {
 	case errors.Is(err, store.ErrLost):
 		log.Warn("the lease of an outgoing message had passed on", "outcome", r)
@@ -295,9 +295,9 @@ func (d *deliverer) settle(m store.Delivery, o store.Outcome, next time.Time, r 
 		log.Error("an attempt could not be settled; the message may go again", "error", err)
 		r = wasLost
 	case r == wasDead:
-		log.Error("an outgoing message was given up", "reason", reason)
+		log.Error("an outgoing message was given up", "reason", mask(reason))
 	case r == wasRetried, r == wasExpired:
-		log.Warn("an outgoing message was not sent", "outcome", r, "reason", reason)
+		log.Warn("an outgoing message was not sent", "outcome", r, "reason", mask(reason))
 	}
 	if d.count != nil {
 		d.count(m.Out.Channel, r)

@@ -56,6 +56,7 @@ type event struct {
 	message            posted            // when a person speaks
 	unanswered         bool              // messenger: the answer is stored and not sent
 	due                store.DueReminder // when a reminder fires; then speaker is nil
+	began              time.Time         // when a message had its turn; for figures only
 }
 
 // message handles a message and returns the JSON of its answer, which is
@@ -74,6 +75,7 @@ func (h *handler) message(ctx context.Context, e event) ([]byte, error) {
 	// phone that loses its connection finds the answer under the same id.
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), handleTime)
 	defer cancel()
+	e.began = time.Now()
 	stored, err := h.settle(ctx, e)
 	if err != nil {
 		return nil, err
@@ -181,6 +183,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 		return nil, err
 	}
 	h.remember(c, res)
+	h.note(ctx, e, res.Turn)
 	h.after(ctx, e, append(l.erased, res.EraseSaw))
 	if res.ReportEnd != "" {
 		// The page is closed by the commit; an address left over leads nowhere.
@@ -203,6 +206,24 @@ func (h *handler) open(ctx context.Context, shop string, res dialog.Result) erro
 		}
 	}
 	return nil
+}
+
+// note counts and logs what was handled: one line, with the id under which the
+// request is logged too, no word of the message, and numbers masked.
+func (h *handler) note(ctx context.Context, e event, t dialog.Turn) {
+	attrs := []slog.Attr{slog.String("trace", traceOf(ctx)), slog.String("channel", e.channel),
+		slog.String("conversation", mask(e.conversation)), slog.String("message", mask(e.id())),
+		slog.String("prompt", string(t.Prompt.Kind)), slog.String("asked", t.Prompt.Name)}
+	var took time.Duration
+	if !e.began.IsZero() {
+		took = time.Since(e.began)
+		attrs = append(attrs, slog.Duration("took", took.Round(time.Microsecond)))
+	}
+	h.meter.handled(e, t, took)
+	if t.Verdict != nil {
+		attrs = append(attrs, slog.String("verdict", t.Verdict.Decision))
+	}
+	h.log.LogAttrs(ctx, slog.LevelInfo, "handled", attrs...)
 }
 
 // again answers a message that was handled before.

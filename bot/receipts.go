@@ -54,7 +54,7 @@ func (d *deliverer) receipt(ctx context.Context, channelName string, got channel
 	case errors.Is(err, store.ErrLost):
 		if got.Fate == channel.Failed {
 			d.log.Warn("a message that counted as sent was not delivered", "channel", channelName,
-				"message", m.Out.ID, "reason", got.Reason)
+				"message", mask(m.Out.ID), "reason", mask(got.Reason))
 			if d.count != nil {
 				d.count(channelName, wasUndelivered)
 			}

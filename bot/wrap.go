@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"runtime/debug"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/gorilla/mux"
@@ -31,6 +32,27 @@ func info(r *http.Request) *requestInfo {
 	return &requestInfo{}
 }
 
+// traceOf returns the id under which a request, or what follows from it, is
+// logged; a new one for what nobody asked for.
+func traceOf(ctx context.Context) string {
+	if i, ok := ctx.Value(infoKey{}).(*requestInfo); ok && i.id != "" {
+		return i.id
+	}
+	return newID()
+}
+
+// traceParent returns the trace id of a traceparent header (W3C Trace Context,
+// section 3.2), so that a program finds its own trace in the log; "" when there
+// is none.
+func traceParent(header string) string {
+	parts := strings.Split(header, "-")
+	if len(parts) < 4 || len(parts[0]) != 2 || len(parts[1]) != 32 ||
+		strings.Trim(parts[1], "0123456789abcdef") != "" || strings.Trim(parts[1], "0") == "" {
+		return ""
+	}
+	return parts[1]
+}
+
 // contentPolicy lets a page load its own files and nothing else: no inline
 // script or style, no other site, no frame around it.
 const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; " +
@@ -42,6 +64,9 @@ func (s *server) wrap(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		began := s.stopwatch()
 		i := &requestInfo{id: r.Header.Get("X-Request-Id")}
+		if i.id == "" {
+			i.id = traceParent(r.Header.Get("Traceparent"))
+		}
 		if !plainName(i.id) || len(i.id) > 64 {
 			i.id = s.requests()
 		}
@@ -92,13 +117,13 @@ func (s *server) note(status int, r *http.Request, took time.Duration) {
 	}
 	s.meter.requests.WithLabelValues(route, methodOf(r), strconv.Itoa(status)).Inc()
 	s.meter.seconds.WithLabelValues(route).Observe((took - i.waited).Seconds())
-	level := slog.LevelInfo
+	var level slog.Level
 	switch {
 	case status >= 500:
 		level = slog.LevelError
 	case status >= 400:
 		level = slog.LevelWarn
-	case route != "/v1/messages":
+	default: // a message that was handled has its line already
 		level = slog.LevelDebug
 	}
 	if !s.log.Enabled(r.Context(), level) {
