@@ -54,12 +54,13 @@ func (st *step) chart(saw *Saw, characteristic string, records []Record, next ca
 	}
 	what := whatOf(characteristic)
 	say := func(t wording.Text) string { return st.voice.Say(t) }
+	title := wording.T("chart.title", "What", what, "Saw", nameOf(saw))
 	c.Words = ChartWords{Found: say(wording.T("chart.found")), Left: say(wording.T("chart.left")), Tolerance: say(wording.T("chart.tolerance")),
 		Line: say(wording.T("chart.line")), Next: say(wording.T("chart.next")), Unit: st.unitName()}
 	if c.Unit == "rad" {
 		c.Words.Unit = "deg"
 	}
 	last := records[len(records)-1]
-	return &Drawing{Kind: "chart", Title: say(wording.T("chart.title", "What", what, "Saw", nameOf(saw))),
-		Alt: say(wording.T("chart.alt", "What", what, "Value", recordValue(&last), "Date", st.date(last.At), "Next", st.date(next.Due))), Chart: c}
+	alt := wording.T("chart.alt", "What", what, "Value", recordValue(&last), "Date", st.date(last.At), "Next", st.date(next.Due))
+	return &Drawing{Kind: "chart", Title: sentences(say(title)), Alt: sentences(say(alt)), Chart: c}
 }

@@ -1,12 +1,11 @@
 package dialog_test
 
 import (
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
 	"shimwright/dialog"
+	"shimwright/dialog/wording"
 )
 
 // septets counts a text in the GSM 7-bit alphabet of 3GPP TS 23.038, as the
@@ -24,35 +23,17 @@ func septets(s string) int {
 	return n
 }
 
-// TestTextsFitPhones plays every conversation as over a telephone network. A
-// question fits one message of 160 characters; what asks for a hand or a cut
-// fits three parts of 153 (3GPP TS 23.040, with an 8-bit reference); one nut a
-// message.
+// TestTextsFitPhones plays every conversation as over a telephone network, and
+// hears every step in every other language too. A question fits one message of
+// 160 characters; what asks for a hand or a cut fits three parts of 153 (3GPP TS
+// 23.040, with an 8-bit reference); one nut a message.
 func TestTextsFitPhones(t *testing.T) {
-	files, err := filepath.Glob("../testdata/conversations/*.txt")
-	if err != nil || len(files) == 0 {
-		t.Fatalf("no conversations: %v", err)
-	}
 	longest := map[string]int{}
-	for _, f := range files {
-		script, err := os.ReadFile(f)
-		if err != nil {
-			t.Fatal(err)
-		}
-		sh := newShop()
-		sh.view.Limits = dialog.Limits{Segment: 160, Plain: true, OneMove: true}
-		for line := range strings.Lines(string(script)) {
-			line = strings.TrimRight(line, "\n")
-			if d, ok := strings.CutPrefix(line, "@ "); ok {
-				sh.stage(d)
-			}
-			text, ok := strings.CutPrefix(line, "> ")
-			if !ok {
-				continue
-			}
-			turn := sh.say(text).Turn
+	seen := map[string]bool{}
+	eachTurn(t, func(file, said string, sh *shop) {
+		fits := func(lang string, turn dialog.Turn) {
 			if len(turn.Advice) > 1 {
-				t.Errorf("%s: > %s: %d nuts in one message", filepath.Base(f), text, len(turn.Advice))
+				t.Errorf("%s: > %s: %d nuts in one message", file, said, len(turn.Advice))
 			}
 			for i, r := range turn.Replies {
 				kind, most := "what was understood", 3*153
@@ -63,12 +44,20 @@ func TestTextsFitPhones(t *testing.T) {
 					kind, most = "question", 160
 				}
 				n := septets(r.Text)
-				longest[kind] = max(longest[kind], n)
-				if n > most {
-					t.Errorf("%s: > %s: %s of %d characters, at most %d:\n%s", filepath.Base(f), text, kind, n, most, r.Text)
+				longest[lang+" "+kind] = max(longest[lang+" "+kind], n)
+				if n > most && !seen[r.Text] {
+					seen[r.Text] = true
+					t.Errorf("%s: > %s: %s of %d characters, at most %d:\n%s", file, said, kind, n, most, r.Text)
 				}
 			}
 		}
-	}
+		lang := sh.view.People.Persons[0].Lang
+		fits(lang, sh.result.Turn)
+		if lang == "" {
+			for _, other := range wording.Languages()[1:] {
+				fits(other, sh.in(other, "where"))
+			}
+		}
+	})
 	t.Logf("longest: %v", longest)
 }

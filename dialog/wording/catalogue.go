@@ -19,7 +19,7 @@ import (
 var files embed.FS
 
 // Languages are those that have a catalogue, the default first.
-var languages = [...]string{"en"}
+var languages = [...]string{"en", "de", "es"}
 
 // Languages returns the languages that have a catalogue, the default first.
 func Languages() []string { return languages[:] }

@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"unicode"
 
 	"github.com/BurntSushi/toml"
 
@@ -37,7 +38,7 @@ func catalogue(t *testing.T, lang string) map[string][]string {
 			out[id] = []string{v}
 		case map[string]any:
 			for form, s := range v {
-				if form != "one" && form != "other" {
+				if !slices.Contains([]string{"zero", "one", "two", "few", "many", "other"}, form) { // CLDR
 					t.Errorf("%s: %s has a form %q", lang, id, form)
 				}
 				out[id] = append(out[id], s.(string))
@@ -163,6 +164,76 @@ func TestLanguagesAgree(t *testing.T) {
 	}
 }
 
+// alike are entries that may read the same in two languages: symbols, names that
+// are the same, and two months.
+var alike = regexp.MustCompile(`^(choice\.(mm|asis|no)|month\.\d+|report\.(value|between|remark))$`)
+
+// TestTranslated finds entries that were taken over from another language as
+// they stand: what has words in it differs.
+func TestTranslated(t *testing.T) {
+	languages := wording.Languages()
+	all := map[string]map[string][]string{}
+	for _, l := range languages {
+		all[l] = catalogue(t, l)
+	}
+	for i, l := range languages[1:] {
+		for _, other := range languages[:i+1] {
+			for id, texts := range all[l] {
+				words := placeholder.ReplaceAllString(strings.Join(texts, " "), "")
+				if slices.Equal(texts, all[other][id]) && strings.IndexFunc(words, unicode.IsLetter) >= 0 && !alike.MatchString(id) {
+					t.Errorf("%s: %q reads as in %s: %s", l, id, other, texts)
+				}
+			}
+		}
+	}
+}
+
+var placeholder = regexp.MustCompile(`\{\{[^}]*\}\}`)
+
+// TestWordsMeanOneThing: in one language no word starts two things, and none has
+// another meaning in the reading grammar.
+func TestWordsMeanOneThing(t *testing.T) {
+	var grammar []string
+	for w := reading.Back; w.String() != ""; w++ {
+		grammar = append(grammar, w.String())
+	}
+	near := map[string]string{"resume": "ok", "bumped": "moved", "edit": "fix", "callme": ""}
+	for _, lang := range wording.Languages() {
+		v := wording.NewVoice(lang, reading.MM)
+		means := map[string]string{}
+		for id := range catalogue(t, lang) {
+			if !strings.HasPrefix(id, "names.") && !slices.Contains(starts[:], strings.TrimPrefix(id, "words.")) {
+				continue
+			}
+			for _, w := range v.Phrases(id) {
+				folded := reading.Spellings(w)[0]
+				if other := means[folded]; other != "" && other != id {
+					t.Errorf("%s: %q stands in %s and %s", lang, w, id, other)
+				}
+				means[folded] = id
+				if word, rest, ok := reading.Whole(w, v.Lang(), grammar); ok && rest == "" && near[strings.TrimPrefix(id, "words.")] != word {
+					t.Errorf("%s: %q of %s is the command %q", lang, w, id, word)
+				}
+			}
+		}
+	}
+}
+
+// starts are the entries, beside the names of jobs, whose words start something
+// when they are the whole message.
+var starts = [...]string{"poweron", "bumped", "newblade", "resume", "saws", "takeover", "setup", "edit", "copy", "retire", "invite", "people",
+	"remove", "handto", "interval", "forget", "duemonth", "callme", "lostphone", "report", "endreport", "remindme", "noreminders", "zone"}
+
+// TestNamesOfLanguages finds a language by its name in every other.
+func TestNamesOfLanguages(t *testing.T) {
+	for name, want := range map[string]string{"English": "en", "englisch": "en", "ingles": "en", "Deutsch": "de", "german": "de", "aleman": "de",
+		"español": "es", "ESPANOL": "es", "spanisch": "es", "Spanish": "es", "klingon": "", "": ""} {
+		if got, ok := wording.Named(name); got != want || ok != (want != "") {
+			t.Errorf("%q is %q, %v", name, got, ok)
+		}
+	}
+}
+
 var argument = regexp.MustCompile(`\.([A-Z][A-Za-z0-9]*)`)
 
 func arguments(texts []string) []string {
@@ -202,7 +273,9 @@ func TestEveryMessageRenders(t *testing.T) {
 // TestStyle holds the house style of what a person reads.
 func TestStyle(t *testing.T) {
 	for _, lang := range wording.Languages() {
-		for id, texts := range catalogue(t, lang) {
+		all := catalogue(t, lang)
+		opens := strings.Contains(strings.Join(all["setup.units.ask"], ""), "¿") // a language that opens its questions opens each
+		for id, texts := range all {
 			for _, s := range texts {
 				if strings.ContainsAny(s, "!¡") {
 					t.Errorf("%s: %q shouts", lang, id)
@@ -210,8 +283,12 @@ func TestStyle(t *testing.T) {
 				if strings.Contains(s, "  ") || strings.TrimSpace(s) != s {
 					t.Errorf("%s: %q has stray spaces", lang, id)
 				}
-				if q := strings.Count(s, "?"); q > 1 {
+				q := strings.Count(s, "?")
+				if q > 1 {
 					t.Errorf("%s: %q asks %d questions", lang, id, q)
+				}
+				if opened := strings.Count(s, "¿"); opened != q && (opened > 0 || opens) {
+					t.Errorf("%s: %q opens %d questions and closes %d", lang, id, opened, q)
 				}
 			}
 		}
