@@ -222,6 +222,8 @@ func (m *machine) choose(t *testing.T, p dialog.PromptView) string {
 		return p.Choices[by]
 	case "side", "references.which", "hood", "square.side":
 		return p.Choices[0]
+	case "slider.tilted", "slot.tilted":
+		return pick(m.saw.inch, "ready", "leave it out")
 	case "proof.look":
 		return "clean"
 	case "scoring.kind":

@@ -73,18 +73,9 @@ func (p Profile) slotSide() wording.Text {
 }
 
 func (parallel) Run(t *Script) {
-	p := t.Profile()
-	j := &toeing{t: t, p: p, tool: t.Tool(Indicator), twice: true,
-		window: calc.Window{Low: float64(p.Tol.ToeLow), High: float64(p.Tol.ToeHigh), ToeIn: true}}
-	t.Confirm(question(Key{Name: j.name("blade")}, j.id("blade"), "Side", p.slotSide()), wording.T("caution.blade"))
-	a := question(Key{Name: j.name("travel")}, "parallel.travel", "Default", wording.Size{Value: p.Blade * 8 / 10, Coarse: true})
-	def := float64(p.Blade * 8 / 10)
-	a.Expect, a.Quantity, a.Tool, a.Default, a.Hard = dims(p.Blade*3/10, p.Blade), "length", Ruler, &def, true
-	if v := t.Read(a, wording.T("caution.blade")); v.Skipped {
-		j.length = calc.Length(def)
-	} else {
-		j.length = v.Length()
-	}
+	j := newToeing(t)
+	t.Confirm(question(Key{Name: j.name("blade")}, j.id("blade"), "Side", j.p.slotSide()), wording.T("caution.blade"))
+	j.travelled()
 	known := false
 	for round := 1; ; round++ {
 		e, d := j.measure(round)
@@ -101,6 +92,23 @@ func (parallel) Run(t *Script) {
 			j.finish()
 			return
 		}
+	}
+}
+
+func newToeing(t *Script) *toeing {
+	p := t.Profile()
+	return &toeing{t: t, p: p, tool: t.Tool(Indicator), twice: true,
+		window: calc.Window{Low: float64(p.Tol.ToeLow), High: float64(p.Tol.ToeHigh), ToeIn: true}}
+}
+
+// travelled asks how far apart the readings at the front and at the rear are.
+func (j *toeing) travelled() {
+	def := float64(j.p.Blade * 8 / 10)
+	a := question(Key{Name: j.name("travel")}, "parallel.travel", "Default", sized(calc.Length(def)))
+	a.Expect, a.Quantity, a.Tool, a.Default, a.Hard = dims(j.p.Blade*3/10, j.p.Blade), "length", Ruler, &def, true
+	j.length = calc.Length(def)
+	if v := j.t.Read(a, wording.T("caution.blade")); !v.Skipped {
+		j.length = v.Length()
 	}
 }
 

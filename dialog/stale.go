@@ -31,9 +31,9 @@ func (f Freshness) String() string { return [...]string{"never", "stale", "due",
 // fence, riving knife, scoring. A tool's correction → whatever was read with
 // that tool: see spoiled. "*" is all that belongs to the saw.
 var spoils = map[string][]string{
-	"slider.level": {"slider.toe", "crosscut:", "tilt:"},
-	"slider.toe":   {"slider.level", "crosscut:", "ripfence.toe"},
-	"slot.toe":     {"crosscut:", "ripfence.toe"},
+	"slider.level": {"slider.toe", bevelToe, "crosscut:", "tilt:"},
+	"slider.toe":   {"slider.level", bevelToe, "crosscut:", "ripfence.toe"},
+	"slot.toe":     {bevelToe, "crosscut:", "ripfence.toe"},
 	"tool.caliper": {"riving-knife"}, // its thickness, beside the feelers
 	"event.blade":  {"runout.blade", "runout.flange", "riving-knife", "score.shift"},
 	"event.moved":  {"*"},

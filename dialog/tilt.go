@@ -53,8 +53,37 @@ func (tiltStops) Run(t *Script) {
 	j.stop(0, 90)
 	for i, s := range j.p.Stops {
 		j.stop(i+1, s)
+		if s == 45 {
+			j.travel(s)
+		}
 	}
 }
+
+// travel reads the toe once more with the blade tilted, for whoever wants to
+// know: a tilt axis that does not lie along the travel shows there only. No stop
+// sets it.
+func (j *tilting) travel(degrees float64) {
+	l := newToeing(j.t)
+	a := question(Key{Name: l.name("tilted")}, l.id("tilted"), "Stop", stopText(degrees), "Side", l.p.slotSide())
+	a.Choices = choices("leaveout", "ready")
+	if j.t.Pick(a, wording.T("caution.blade")) != "ready" {
+		return
+	}
+	l.travelled()
+	e, d := l.measure(tiltedRound)
+	decision := openOr(e, d, l.window)
+	j.t.Say("tilt.travel."+decision, "Stop", stopText(degrees), "Value", l.tool.size(calc.Length(e.Value)), "U", l.tool.doubt(e.U),
+		"Blade", sized(l.p.Blade), "High", l.tool.size(l.p.Tol.ToeHigh))
+	name := bevelToe + degreesOf(degrees)
+	j.t.Judge(verdict(name, e, l.window, decision))
+	j.t.Record(Record{Characteristic: name, Unit: "mm", Low: bound(l.window.Low), High: bound(l.window.High), AsFound: j.t.measured(e),
+		AsLeft: j.t.measured(e), Decision: decision, Tool: l.tool.Kind, Resolution: float64(l.tool.Resolution), Readings: l.raw})
+}
+
+const (
+	bevelToe    = "bevel.toe:" // of the travel, read at a bevel stop
+	tiltedRound = 60           // tells its readings from those at the square stop
+)
 
 // levelToo says before any reading that a level of a tenth of a degree cannot
 // decide a twentieth, and offers what can.
