@@ -135,10 +135,10 @@ func TestPauseAskedForIsObeyed(t *testing.T) {
 			}
 			queueText(t, s, time.Now(), store.Out{ID: "first", Conversation: "c-0"}, channel.Message{})
 			d, n, stop := working(t, s, f)
-			synctest.Wait()
+			time.Sleep(100 * time.Millisecond)
 			queueMany(t, s, time.Now(), "fake", 40, 1)
 			d.kick()
-			time.Sleep(24 * time.Hour)
+			time.Sleep(3 * time.Hour)
 			stop()
 			if n.of(wasSent) != 41 || len(f.sent()) != 43 {
 				t.Errorf("pause %v: %d sent in %d attempts, want 41 in 43: no message lost, no storm", pause, n.of(wasSent), len(f.sent()))
@@ -285,6 +285,57 @@ func TestCircuit(t *testing.T) {
 			t.Errorf("after the network came back %d of 200 went, %d were given up", n.of(wasSent), n.of(wasDead))
 		}
 	})
+}
+
+// Sixteen failures of one moment open the circuit once, and while it is open
+// one message at a time probes.
+func TestCircuitOpensOnceAndProbesOne(t *testing.T) {
+	now := start()
+	r := newRoute(newFake("fake", nil))
+	enter := func() int {
+		t.Helper()
+		if ok, _ := r.admit(now); !ok {
+			t.Fatal("not let in")
+		}
+		period, ok, _ := r.enter(func() time.Time { return now })
+		if !ok {
+			t.Fatal("no slot")
+		}
+		return period
+	}
+	var periods []int
+	for range slotsEach {
+		periods = append(periods, enter())
+	}
+	for _, p := range periods {
+		r.done(p, now, channel.Temporary("down"), half)
+	}
+	if wait := r.until.Sub(now); !r.down() || wait != firstOpen*3/4 {
+		t.Fatalf("down %v, for %v; want it to open once, for %v", r.down(), wait, firstOpen*3/4)
+	}
+	if ok, ready := r.admit(now); ok || !ready.Equal(r.until) {
+		t.Error("an open circuit lets a message in before its time")
+	}
+	for _, open := range []time.Duration{2 * firstOpen, 4 * firstOpen} {
+		now = r.until
+		p := enter()
+		if ok, _ := r.admit(now); ok {
+			t.Error("a second message probes beside the first")
+		}
+		r.done(p, now, channel.Temporary("down"), half)
+		if wait := r.until.Sub(now); wait != open*3/4 {
+			t.Errorf("after another failure it is open for %v, want %v", wait, open*3/4)
+		}
+	}
+	now = r.until
+	r.done(enter(), now, nil, half)
+	if r.down() {
+		t.Error("the circuit stays open although the probe went through")
+	}
+	r.done(enter(), now, nil, half)
+	if r.inside != 0 || len(r.slots) != 0 {
+		t.Errorf("%d inside, %d slots taken, with nothing under way", r.inside, len(r.slots))
+	}
 }
 
 // Two workers whose clocks differ by 40 s: nothing is lost, nothing goes twice

@@ -99,6 +99,7 @@ func (m *matrixRoom) say(text string) (answer, []dendritetest.Event) {
 // levelled slider is held in the room, with the drawings as pictures. On the
 // way the store is away once, and the homeserver brings the message again.
 func TestMatrixHoldsAWholeConversation(t *testing.T) {
+	t.Parallel()
 	m := newMatrixRoom(t)
 	m.room = m.kim.Room(shimwrightID, false)
 	if hello := m.kim.Next(m.room); !strings.Contains(hello.Body(), "level") {
@@ -149,6 +150,7 @@ func TestMatrixHoldsAWholeConversation(t *testing.T) {
 
 // An edit of the last reading is that reading given again.
 func TestMatrixEdit(t *testing.T) {
+	t.Parallel()
 	m := newMatrixRoom(t)
 	m.room = m.kim.Room(shimwrightID, false)
 	m.kim.Next(m.room)
@@ -188,6 +190,7 @@ func TestMatrixEdit(t *testing.T) {
 // An encrypted room gets one sentence, once; a stranger's room is not joined;
 // a stranger in a room of ours gets one sentence.
 func TestMatrixWhomItDoesNotHear(t *testing.T) {
+	t.Parallel()
 	m := newMatrixRoom(t)
 	m.room = m.kim.Room(shimwrightID, true)
 	m.kim.Next(m.room) // it joins, as it does not know yet
@@ -240,6 +243,7 @@ func TestMatrixWhomItDoesNotHear(t *testing.T) {
 // The homeserver is killed and started again: what it brings once more, in
 // another order, has its effect once, and what waited to be sent arrives.
 func TestMatrixHomeserverKilled(t *testing.T) {
+	t.Parallel()
 	m := newMatrixRoom(t)
 	m.room = m.kim.Room(shimwrightID, false)
 	m.kim.Next(m.room)

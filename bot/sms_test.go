@@ -124,6 +124,7 @@ func (p *phone) say(text string) answer {
 // through a real gateway; twice on the way the store is away, and the gateway
 // brings the text again.
 func TestTextsHoldAWholeConversation(t *testing.T) {
+	t.Parallel()
 	p := newPhone(t, kanneltest.Config{Retries: 5, OneByOne: true})
 	n := 0
 	all, err := newBenchSaw(7).level(func(text string) (answer, error) {
@@ -155,6 +156,7 @@ func TestTextsHoldAWholeConversation(t *testing.T) {
 // STOP is confirmed once and then there is silence, whatever is said, until
 // START.
 func TestTextsStopAndStart(t *testing.T) {
+	t.Parallel()
 	p := newPhone(t, kanneltest.Config{})
 	p.say("menu")
 	if a := p.say("STOP"); len(a.Replies) != 1 {
@@ -179,6 +181,7 @@ func TestTextsStopAndStart(t *testing.T) {
 // A stranger gets one sentence and nothing else; data that is no
 // text gets one from the dialog.
 func TestTextsFromStrangers(t *testing.T) {
+	t.Parallel()
 	p := newPhone(t, kanneltest.Config{})
 	for _, text := range []string{"level", "menu", "hello?"} {
 		p.handset.Send("491700000099", text)
