@@ -21,7 +21,8 @@ type job struct {
 
 const (
 	maxBatch   = 512
-	gatherWait = 3000 * time.Microsecond // for the callers of the last batch to come back
+	gatherFrom = 4                    // fewer callers than this are not waited for
+	gatherWait = 5 * time.Millisecond // for the callers of the last batch to come back
 
 	sweepKeys    = 4 // keys of the bucket data looked at for each job
 	sweepEntries = 2 // oldest entries of the log looked at for each job
@@ -77,8 +78,8 @@ func (s *Store) writer() {
 
 // gather adds to batch the jobs that are waiting. The callers of the last
 // batch have just been told its outcome and are likely to come back; it waits
-// a moment for as many, or batches of one and of all the others would
-// alternate. A lone caller never waits.
+// a moment for as many, or small batches would alternate with large ones. Few
+// callers never wait.
 func (s *Store) gather(batch []*job, last int) []*job {
 	var wait <-chan time.Time
 	for len(batch) < maxBatch {
@@ -88,7 +89,7 @@ func (s *Store) gather(batch []*job, last int) []*job {
 			continue
 		default:
 		}
-		if len(batch) >= last {
+		if len(batch) >= last || last < gatherFrom {
 			break
 		}
 		if wait == nil {

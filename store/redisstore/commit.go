@@ -114,20 +114,29 @@ end
 `
 
 const commitWrite = `
-local function next() return num(redis.call('HINCRBY', n, 'seq', 1)) end
-local version = pack(next())
-if redis.call('HEXISTS', d, 's' .. conv) == 0 then
+-- All the numbers that may be needed, in one call.
+local most = 2 + count[6] + count[3]
+for _, o in ipairs(outboxes) do most = most + o.added end
+local last = redis.call('HINCRBY', n, 'seq', num(most)) - most
+local function next()
+  last = last + 1
+  return num(last)
+end
+local names = redis.call('HGET', d, 's' .. conv)
+if not names then
+  names = ''
   redis.call('ZADD', shops, 0, shop)
   if conv ~= '' then redis.call('HSET', d, 's' .. conv, '') end
 end
 local function wrote(from)
   if from == '' then return end
-  local names, i, name = redis.call('HGET', d, 's' .. conv), 1, nil
+  local i, name = 1, nil
   while i <= #names do
     name, i = field(names, i)
     if name == from then return end
   end
-  redis.call('HSET', d, 's' .. conv, names .. pack(from))
+  names = names .. pack(from)
+  redis.call('HSET', d, 's' .. conv, names)
 end
 local function entry(name, rest)
   local number = next()
@@ -144,6 +153,7 @@ for _ = 1, count[6] do
   end
 end
 
+local version = pack(next())
 for _ = 1, count[7] do
   local key, name, rest, ttl, shown = KEYS[tonumber(arg())], arg(), arg(), arg(), arg()
   if name ~= '' then
@@ -230,15 +240,18 @@ if ARGV[11] ~= '' then
   wrote(ARGV[12])
 end
 if ARGV[11] ~= '' or count[6] > 0 then
-  for _ = 1, 4 do
+  -- Now and then the oldest go.
+  for _ = 1, last % 8 == 0 and 32 or 0 do
     local f = redis.call('LINDEX', t, 0)
     local v = f and redis.call('HGET', h, f)
     if not v or tonumber(nth(v, 2)) + KEEP + SWEEP > now then break end
     redis.call('LPOP', t)
     redis.call('HDEL', h, f)
   end
-  redis.call('PEXPIRE', h, KEEP + SWEEP)
-  redis.call('PEXPIRE', t, KEEP + SWEEP)
+  if redis.call('PTTL', h) < KEEP + SWEEP then
+    redis.call('PEXPIRE', h, KEEP + 2 * SWEEP)
+    redis.call('PEXPIRE', t, KEEP + 2 * SWEEP)
+  end
 end
 return {'ok'}
 `

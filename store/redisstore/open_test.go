@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -240,5 +241,35 @@ func TestSkew(t *testing.T) {
 	st, err := s.Stats(t.Context(), now.Add(-10*time.Minute))
 	if err != nil || st.Skew < 9*time.Minute || st.Skew > 11*time.Minute {
 		t.Errorf("a clock ten minutes behind that of Redis: skew %v, %v", st.Skew, err)
+	}
+}
+
+// What was handled is dropped by Redis itself some time after it has expired,
+// and by the conversation's next messages: neither an idle nor a busy
+// conversation keeps it.
+func TestOldEntriesAreDropped(t *testing.T) {
+	server := redistest.Start(t)
+	s := openURL(t, server.URL(0))
+	admin := server.Client(t)
+	k := keysOf("shop")
+	at := storetest.Noon
+	for n := range 600 {
+		at = at.Add(time.Hour)
+		c := store.Commit{Shop: "shop", Conversation: "c", At: at, Inbound: store.Handled{ID: fmt.Sprint(n)}, Answer: []byte("a")}
+		c.Put = []store.Doc{{Kind: store.KindDrawing, ID: fmt.Sprint(n), Body: []byte("d"), Expires: at.Add(time.Minute)}}
+		if err := s.Commit(t.Context(), c); err != nil {
+			t.Fatal(err)
+		}
+	}
+	hours := int64(store.KeepIDs / time.Hour)
+	for _, key := range []string{k.handled("c"), k.transcript("c"), k.own(store.KindDrawing, "599"), k.expiring()} {
+		ttl, err := admin.PTTL(t.Context(), key).Result()
+		if err != nil || ttl <= 0 {
+			t.Errorf("%s lives for %v, %v", key, ttl, err)
+		}
+	}
+	kept, err := admin.HLen(t.Context(), k.handled("c")).Result()
+	if err != nil || kept < hours || kept > hours+40 {
+		t.Errorf("%d entries are kept for %d hours, one an hour came: %v", kept, hours, err)
 	}
 }

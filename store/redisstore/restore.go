@@ -194,8 +194,8 @@ func (re *restorer) entry(ctx context.Context, conversation string, e store.Entr
 	h, t := re.k.handled(conversation), re.k.transcript(conversation)
 	re.pipe.HSet(ctx, h, field, values.Entry(e))
 	re.pipe.RPush(ctx, t, field)
-	re.pipe.PExpire(ctx, h, store.KeepIDs+store.SweepAfter)
-	re.pipe.PExpire(ctx, t, store.KeepIDs+store.SweepAfter)
+	re.pipe.PExpire(ctx, h, store.KeepIDs+2*store.SweepAfter)
+	re.pipe.PExpire(ctx, t, store.KeepIDs+2*store.SweepAfter)
 }
 
 func (re *restorer) out(ctx context.Context, o *store.DumpOut) {
