@@ -248,7 +248,9 @@ func (st *step) finish(saw *Saw, o outcome) {
 		st.lift(saw, job.Then)
 		saw.Running.Answers = append(saw.Running.Answers, Answer{Key: Key{Name: "ran", Index: len(saw.Running.Answers)},
 			At: st.now, Person: st.person.ID, Text: job.Procedure})
-		st.fresh = false
+		// What the interrupted job has said was said with its own answers; a full
+		// run has none and speaks only now.
+		st.fresh = job.Then == fullRun{}.Name()
 		if job.Edits {
 			profile := saw.Profile
 			saw.Running.Answers = append(saw.Running.Answers, Answer{Key: Key{Name: "profile", Index: len(saw.Running.Answers)},

@@ -20,7 +20,7 @@ const (
 )
 
 func (tiltStops) Name() string    { return "tilt-stops" }
-func (tiltStops) Gives() []string { return []string{"tilt:90", "tilt:45"} }
+func (tiltStops) Gives() []string { return []string{"tilt:90", "tilt:"} }
 func (tiltStops) Needs() []string { return []string{"slider.level"} }
 
 // Minimum is a gap for each stop, and the height they share.
