@@ -48,6 +48,9 @@ func sentences(s string) string {
 // turn sets the replies; what is to be said before the question is a reply of
 // its own, so that a caution always stands first in the message that needs it.
 func (st *step) turn(r Reply, p PromptView) {
+	if p.Kind == KindIdle {
+		st.s.Asked = "" // nothing is asked any more
+	}
 	if lead := st.voice.Say(wording.T("lines", "Lines", wording.Lines(st.lead))); lead != "" {
 		st.res.Turn.Replies = append(st.res.Turn.Replies, Reply{Text: sentences(lead)})
 	}
