@@ -46,6 +46,7 @@ func commands() []command {
 		{"restore", "FILE", "read a backup into an empty store", restoreCommand},
 		{"move", "FROM TO", "copy everything from the data file to Redis, or back", moveCommand},
 		{"dead", "[resend ID | resend all]", "list the messages that were given up, or send them again", deadCommand},
+		{"simulate", "[-saws N] [-slips N] [-out FOLDER]", "show on many virtual saws what the advice leads to", simulate},
 		{"config", "", "print every setting, its default and its meaning", config},
 		{"help", "", "print this", help},
 	}

@@ -42,8 +42,11 @@ var choosing = map[string]func(*Person, Prompt) string{
 
 	"method": func(p *Person, q Prompt) string {
 		if q.Job == "rip-fence" {
-			p.edge = p.Method.Rip == "edge"
-			return oneOf(q.Choices, map[string]string{"tooth": "tooth", "edge": "slider's edge"}[p.Method.Rip])
+			p.rip = p.Method.Rip
+			if p.rip == "edge" && len(q.Choices) < 3 { // not offered while the slider's own toe is not known
+				p.rip = "indicator"
+			}
+			return oneOf(q.Choices, map[string]string{"tooth": "tooth", "edge": "slider's edge", "indicator": "indicator"}[p.rip])
 		}
 		return oneOf(q.Choices, map[string]string{"gap": "square and feelers", "pair": "pair of cuts", "level": "level"}[p.Method.Tilt])
 	},
@@ -185,7 +188,7 @@ var dimensions = map[string]func(*Person, Prompt) (float64, float64){
 	"slider.travel":   func(p *Person, _ Prompt) (float64, float64) { return 0.8 * p.Saw.Profile.Blade, 1 },
 	"tilt.height":     func(p *Person, _ Prompt) (float64, float64) { return p.Tools.Square, 1 },
 	"ripfence.travel": func(p *Person, _ Prompt) (float64, float64) {
-		if p.edge {
+		if p.rip == "edge" {
 			return 600, 1
 		}
 		return 0.8 * p.Saw.Profile.Blade, 1

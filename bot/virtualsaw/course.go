@@ -3,6 +3,7 @@ package virtualsaw
 import (
 	"context"
 	"fmt"
+	"io"
 	"math"
 	"strings"
 	"time"
@@ -23,15 +24,15 @@ type Course struct {
 	Stopped  bool // it said that it cannot go on
 	Readings int
 	Moves    int
-	Passes   int // adjustments
-	Minutes  float64
+	Passes   int     // adjustments
+	Minutes  float64 // of readings and moves
+	Bare     float64 // the same without the checks that the rules of thumb do not make
 	Claims   []Claim
 	Heights  []HeightClaim
 	Advised  []Advised
 	Slip     *Slip
 	Remarks  []string // what the service said that the moves showed
 
-	Lines []string // the conversation, where it was asked for
 }
 
 // Claim is a verdict of the service beside the truth at that moment.
@@ -86,7 +87,6 @@ type Talk struct {
 	Person       *Person
 	Pass         func(time.Duration)         // lets the clock of the service go on, may be nil
 	Heard        func(text string, a Answer) // each exchange, may be nil
-	Keep         bool                        // keep the conversation in the course
 	sent         int
 }
 
@@ -108,15 +108,11 @@ func (t *Talk) say(ctx context.Context, text string) (Answer, error) {
 func (t *Talk) Do(ctx context.Context, job string) (*Course, error) {
 	p := t.Person
 	c := &Course{Job: job, Seed: p.Saw.Seed, Kind: p.Saw.Kind, Supports: len(p.Saw.Slider.Supports), Unit: p.Unit, Slip: p.Slip}
-	p.edge = false
-	readings, moves := p.Readings, p.Moves
+	readings, moves, checked := p.Readings, p.Moves, p.Checked
 	text := job
 	for {
 		spent := p.Spent
 		a, err := t.say(ctx, text)
-		if t.Keep {
-			c.Lines = append(c.Lines, "> "+text, a.Text())
-		}
 		if err != nil {
 			return c, err
 		}
@@ -140,10 +136,29 @@ func (t *Talk) Do(ctx context.Context, job string) (*Course, error) {
 	c.Method = p.methodOf(job)
 	c.Readings, c.Moves = p.Readings-readings, p.Moves-moves
 	c.Minutes = (float64(c.Readings)*ReadingTime.Minutes() + float64(c.Moves)*MoveTime.Minutes())
+	c.Bare = c.Minutes - float64(p.Checked-checked)*ReadingTime.Minutes()
 	for i := range c.Claims {
 		c.Claims[i].TruthAtEnd = p.truth(c.Claims[i].Name, c.Claims[i].Low, c.Claims[i].High)
 	}
 	return c, nil
+}
+
+// Describe writes how the course went, and each verdict beside the truth.
+func (c *Course) Describe(w io.Writer) {
+	fmt.Fprintf(w, "%s on saw %d (%s, %d supports): %d messages, %d readings, %d adjustments of %d moves, ended %v\n",
+		c.Job, c.Seed, c.Kind, c.Supports, c.Messages, c.Readings, c.Passes, c.Moves, c.Ended)
+	for _, n := range c.Claims {
+		fmt.Fprintf(w, "  %s: %s, %.4g give or take %.2g; then truly %.4g, at the end %.4g\n", n.Name, n.Decision, n.Value, n.U, n.Truth, n.TruthAtEnd)
+	}
+	for _, a := range c.Advised {
+		if a.Worsens() {
+			fmt.Fprintf(w, "  %s leads away: from %.3g to %.3g outside\n", a.Name, a.Before, a.After)
+		}
+	}
+	if s := c.Slip; s != nil {
+		fmt.Fprintf(w, "  slip: %s, happened %v at support %d, questioned %v, named %v, heard %q\n", s.Kind, s.Happened, s.support+1, s.Questioned, s.Named, s.Heard)
+	}
+	fmt.Fprintln(w)
 }
 
 // methodOf names how a person measures for a job.
@@ -152,10 +167,7 @@ func (p *Person) methodOf(job string) string {
 	case "tilt-stops":
 		return p.Method.Tilt
 	case "rip-fence":
-		if p.edge {
-			return "edge"
-		}
-		return "tooth"
+		return p.rip
 	}
 	return ""
 }

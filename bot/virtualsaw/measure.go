@@ -22,17 +22,21 @@ var readings = map[string]func(*Person, Prompt) string{
 	"flip.thickness":    func(p *Person, q Prompt) string { return p.byCaliper(p.pair, q) },
 	"pair.gap":          (*Person).pairGap,
 	"ripfence.distance": (*Person).ripDistance,
-	"ripcut.width":      (*Person).ripWidth,
-	"ripcut.length":     func(_ *Person, q Prompt) string { return number(600, 1, q.Unit) },
-	"knife.thickness":   func(p *Person, q Prompt) string { return p.byCaliper(p.Saw.Knife.Thick, q) },
-	"knife.gap":         (*Person).knifeGap,
-	"knife.top":         (*Person).knifeTop,
-	"knife.offset":      (*Person).knifeSide,
-	"score.left":        (*Person).scored,
-	"score.right":       (*Person).scored,
-	"score.depth":       func(p *Person, q Prompt) string { return p.byCaliper(p.Saw.Scoring.Depth, q) },
-	"scoring.flank":     func(p *Person, _ Prompt) string { return plain(p.Saw.Scoring.Flank*180/math.Pi, 0.1) },
-	"square.gap":        (*Person).lines,
+	"ripfence.indicator": func(p *Person, q Prompt) string {
+		v := p.Tools.indicator(2 - p.Saw.Rip.locked*q.At.X/p.Saw.Profile.Blade)
+		return p.signed(v, p.Tools.Indicator, q.Unit, "", "")
+	},
+	"ripcut.width":    (*Person).ripWidth,
+	"ripcut.length":   func(_ *Person, q Prompt) string { return number(600, 1, q.Unit) },
+	"knife.thickness": func(p *Person, q Prompt) string { return p.byCaliper(p.Saw.Knife.Thick, q) },
+	"knife.gap":       (*Person).knifeGap,
+	"knife.top":       (*Person).knifeTop,
+	"knife.offset":    (*Person).knifeSide,
+	"score.left":      (*Person).scored,
+	"score.right":     (*Person).scored,
+	"score.depth":     func(p *Person, q Prompt) string { return p.byCaliper(p.Saw.Scoring.Depth, q) },
+	"scoring.flank":   func(p *Person, _ Prompt) string { return plain(p.Saw.Scoring.Flank*180/math.Pi, 0.1) },
+	"square.gap":      (*Person).lines,
 	"repeat": func(p *Person, q Prompt) string {
 		return p.signed(p.Tools.indicator(1), p.Tools.Indicator, q.Unit, "", "")
 	},
@@ -155,15 +159,18 @@ func (p *Person) tiltGap(q Prompt) string {
 	return p.gap((-lean-p.Tools.SquareError)*h, q)
 }
 
-// tiltAngle is a level on the table or on the plate, where it shows how far the
-// blade leans from upright.
+// tiltAngle is a level on the table or on the plate. It shows how much a plate
+// leans, not which way.
 func (p *Person) tiltAngle(q Prompt) string {
+	const degree = math.Pi / 180
 	v := 0.0
 	if q.Side == "plate" {
 		st := p.Saw.Stop(*q.Stop)
-		v = st.at + (90-st.Degrees)*math.Pi/180
+		v = math.Abs(st.at + (90-st.Degrees)*degree)
+		if !p.Tools.LevelUpright {
+			v = 90*degree - v
+		}
 	}
-	const degree = math.Pi / 180
 	return plain(p.Tools.level(v)/degree, p.Tools.Level/degree)
 }
 

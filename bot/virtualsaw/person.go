@@ -41,21 +41,21 @@ type Person struct {
 	stop     float64 // degrees of the stop in hand
 	pair     float64 // thickness of the piece in hand
 	taper    float64 // of the ripped piece: width at the end cut first less that at the other
-	edge     bool    // the rip fence is measured to the slider's edge
+	rip      string  // how the rip fence is measured in this job
 	twice    map[string]bool
 	coarse   bool
 	Spent    time.Duration // at the saw
 	Readings int
+	Checked  int // of them: the carriage's play, and first points read again at the end of a round
 	Moves    int
 	Guessed  map[string]int // questions that the person took the default of, not knowing them
 }
 
 // Method is how a person measures where the service leaves the choice.
 type Method struct {
-	Tilt   string // gap, pair or level
-	Rip    string // tooth or edge
-	Right  bool   // the square stands on the right of the blade
-	Runout int    // steps of a turn
+	Tilt  string // gap, pair or level
+	Rip   string // indicator, tooth or edge
+	Right bool   // the square stands on the right of the blade
 }
 
 // NewPerson draws the person who stands at a saw.
@@ -65,7 +65,7 @@ func NewPerson(s *Saw, seed uint64) *Person {
 	p := &Person{Saw: s, Unit: "mm", r: r, Tools: drawTools(r, inches), count: map[string]int{}, twice: map[string]bool{}, Guessed: map[string]int{},
 		turnRepeat: uniform(r, 0.003, 0.010), turnScale: 1 + 0.03*r.NormFloat64(), moveRepeat: uniform(r, 0.004, 0.012),
 		parts: []string{"supports", "nuts", "blade", "fence", "tools"}, Checks: chance(r, 0.5),
-		Method: Method{Tilt: pick(r, []string{"gap", "pair", "level"}), Rip: pick(r, []string{"tooth", "edge"}), Right: chance(r, 0.5)}}
+		Method: Method{Tilt: pick(r, []string{"gap", "pair", "level"}), Rip: pick(r, []string{"indicator", "tooth", "edge"}), Right: chance(r, 0.5)}}
 	if inches {
 		p.Unit = "in"
 	}
@@ -101,6 +101,9 @@ func (p *Person) reply(a Answer) (string, error) {
 		if f, ok := readings[q.Name]; ok {
 			p.spend(ReadingTime - otherTime)
 			p.Readings++
+			if q.Name == "slider.play" || q.Name == "slider.height" && q.N == 2 {
+				p.Checked++
+			}
 			p.told = p.slipText(q, f(p, q))
 			return p.told, nil
 		}

@@ -10,14 +10,15 @@ import (
 // enough for them when its reading is inside the window by the guard that the
 // service keeps.
 
-// Window is what heights are set to: the service's default.
-type Window struct{ Low, High, Guard float64 }
+// Bar is what heights are set to by a rule of thumb: inside the window by a
+// guard, with no nut turned by more than most turns at once.
+type Bar struct{ Low, High, Guard, Most float64 }
 
-func (w Window) holds(h float64) bool {
+func (w Bar) holds(h float64) bool {
 	return h >= w.Low+w.Guard-1e-9 && h <= w.High-w.Guard+1e-9
 }
 
-func (w Window) middle() float64 { return (w.Low + w.High) / 2 }
+func (w Bar) middle() float64 { return (w.Low + w.High) / 2 }
 
 // Thumb is how a rule of thumb ended.
 type Thumb struct {
@@ -45,10 +46,10 @@ func (p *Person) twin(seed uint64) *Person {
 func (p *Person) readHeight(i int) float64 { return p.Tools.indicator(p.Saw.Slider.Heights()[i]) }
 
 // raise turns a nut so that it would raise its support by v, as its thread
-// says.
-func (p *Person) raise(i int, v float64) {
+// says, but by no more than most turns.
+func (p *Person) raise(i int, v, most float64) {
 	t := p.Saw.Slider.Supports[i]
-	cw := math.Copysign(p.turned(math.Abs(v)/t.Pitch), v)
+	cw := math.Copysign(p.turned(math.Min(most, math.Abs(v)/t.Pitch)), v)
 	if t.RaisesCCW {
 		cw = -cw
 	}
@@ -57,20 +58,22 @@ func (p *Person) raise(i int, v float64) {
 
 // watch turns a nut until the indicator over it shows the middle of the
 // window: a coarse turn, then small ones while looking.
-func (p *Person) watch(i int, w Window) {
+func (p *Person) watch(i int, w Bar) {
+	left := w.Most
 	for range 8 {
 		h := p.readHeight(i)
-		if math.Abs(h-w.middle()) < 0.012 {
+		if math.Abs(h-w.middle()) < 0.012 || left <= 0 {
 			return
 		}
-		p.raise(i, w.middle()-h)
+		p.raise(i, w.middle()-h, left)
+		left -= math.Abs(w.middle()-h) / p.Saw.Slider.Supports[i].Pitch
 	}
 }
 
 // OneAtATime goes round the supports; where a reading is out, that nut is
 // turned, watching the indicator, until its own reading is right; round again
 // until a round needs nothing.
-func OneAtATime(p *Person, w Window) Thumb {
+func OneAtATime(p *Person, w Bar) Thumb {
 	var out Thumb
 	seconds := 0.0
 	for range mostRounds {
@@ -97,7 +100,7 @@ func OneAtATime(p *Person, w Window) Thumb {
 
 // ByOwnReading reads all supports, turns every nut that is out by its own
 // reading, as its thread says, and reads all again.
-func ByOwnReading(p *Person, w Window) Thumb {
+func ByOwnReading(p *Person, w Bar) Thumb {
 	var out Thumb
 	seconds := 0.0
 	for range mostRounds {
@@ -116,7 +119,7 @@ func ByOwnReading(p *Person, w Window) Thumb {
 		for _, i := range turn {
 			out.Moves++
 			seconds += MoveTime.Seconds()
-			p.raise(i, need[i])
+			p.raise(i, need[i], w.Most)
 		}
 		p.Saw.Slider.lock(p.Saw.random)
 		out.Rounds++
@@ -124,7 +127,7 @@ func ByOwnReading(p *Person, w Window) Thumb {
 	return out.finish(p, w, seconds)
 }
 
-func (t Thumb) finish(p *Person, w Window, seconds float64) Thumb {
+func (t Thumb) finish(p *Person, w Bar, seconds float64) Thumb {
 	t.Minutes = seconds / 60
 	t.Within = t.Ended
 	for _, h := range p.Saw.Slider.Heights() {

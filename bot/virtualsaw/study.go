@@ -4,7 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"math/rand/v2"
+	"strings"
 	"time"
 )
 
@@ -15,12 +15,12 @@ var Jobs = [...]string{"references", "runout", "riving-knife", "slider-level", "
 // Trial is one saw that is gone through: the jobs with the service, and the
 // rules of thumb for the levelling.
 type Trial struct {
-	Seed    uint64
-	Courses []*Course
-	One     Thumb // one nut at a time
-	Own     Thumb // every nut by its own reading
-	Fault   string
-	Guessed map[string]int // questions that the person did not know, by name
+	Seed           uint64
+	Courses        []*Course
+	One, OneCapped Thumb // one nut at a time; the same with at most 1/8 turn at once
+	Own, OwnCapped Thumb // every nut by its own reading; the same with at most 1/8 turn
+	Fault          string
+	Guessed        map[string]int // questions that the person did not know, by name
 }
 
 // Bench is what a study needs of the service.
@@ -29,29 +29,37 @@ type Bench interface {
 	Pass(time.Duration) // lets the service's clock go on
 }
 
-// Try goes through one saw with the service. rules adds the two rules of thumb.
-func Try(ctx context.Context, b Bench, seed uint64, jobs []string, slip SlipKind, rules bool) Trial {
-	out := Trial{Seed: seed}
+// NewTalk returns the conversation of the person of a seed about the saw of that
+// seed. slip is what goes wrong in it, "" for nothing. It is nil where the saw
+// does not allow that slip.
+func NewTalk(b Bench, seed uint64, slip SlipKind) *Talk {
 	p := NewPerson(Draw(seed), seed)
-	if slip != "" {
-		p.Slip = NewSlip(slip, p)
-		if p.Slip == nil {
-			return out
-		}
-	}
-	if rules {
-		w := Window{0, 0.10, 0}
-		w.Guard = p.Tools.Indicator / 2
-		out.One, out.Own = OneAtATime(p.twin(seed), w), ByOwnReading(p.twin(seed), w)
-	}
 	name := fmt.Sprintf("saw-%d", seed)
 	if slip != "" {
-		name += "-" + fmt.Sprint(rand.N(1<<30))
+		if p.Slip = NewSlip(slip, p); p.Slip == nil {
+			return nil
+		}
+		name += "-" + strings.ReplaceAll(string(slip), " ", "-")
 	}
-	t := Talk{Client: b.Client(), Conversation: name, Sender: "kim", Person: p, Pass: b.Pass}
+	return &Talk{Client: b.Client(), Conversation: name, Sender: "kim", Person: p, Pass: b.Pass}
+}
+
+// Try goes through one saw with the service, and levels it by the rules of
+// thumb where levelling is among the jobs and nothing goes wrong.
+func Try(ctx context.Context, b Bench, seed uint64, jobs []string, slip SlipKind) Trial {
+	out := Trial{Seed: seed}
+	t := NewTalk(b, seed, slip)
+	if t == nil {
+		return out
+	}
+	p := t.Person
+	start := p.twin(seed)
 	for _, job := range jobs {
 		if job == "references" && !p.Checks || job == "scoring" && p.Saw.Scoring == nil {
 			continue
+		}
+		if job == "slider-level" {
+			start = p.twin(seed)
 		}
 		c, err := t.Do(ctx, job)
 		out.Courses = append(out.Courses, c)
@@ -60,8 +68,25 @@ func Try(ctx context.Context, b Bench, seed uint64, jobs []string, slip SlipKind
 			break
 		}
 	}
+	if slip == "" {
+		out.race(start, seed)
+	}
 	out.Guessed = p.Guessed
 	return out
+}
+
+// race sets the rules of thumb to the same saw, with the guard that the service
+// kept.
+func (t *Trial) race(start *Person, seed uint64) {
+	for _, c := range t.Courses {
+		if c.Job != "slider-level" || len(c.Claims) == 0 {
+			continue
+		}
+		w := Bar{Low: c.Claims[0].Low, High: c.Claims[0].High, Guard: c.Claims[0].U, Most: 10}
+		t.One, t.Own = OneAtATime(start.twin(seed), w), ByOwnReading(start.twin(seed), w)
+		w.Most = 1.0 / 8
+		t.OneCapped, t.OwnCapped = OneAtATime(start.twin(seed), w), ByOwnReading(start.twin(seed), w)
+	}
 }
 
 // JobTally is what a study counts of one job.
@@ -178,17 +203,18 @@ type Study struct {
 // Race sets levelling with the service beside the rules of thumb, on saws of
 // one kind.
 type Race struct {
-	Service, One, Own Runner
+	Service, One, Own, OneCapped, OwnCapped Runner
 }
 
 // Runner is how one of them did.
 type Runner struct {
-	Minutes, Moves, Rounds []float64
-	Ended, True            Share // came to an end; of those: truly within
+	Minutes, Bare, Moves, Rounds []float64
+	Ended, True                  Share // came to an end; of those: truly within
 }
 
-func (r *Runner) add(minutes float64, moves, rounds int, ended, within bool) {
+func (r *Runner) add(minutes, bare float64, moves, rounds int, ended, within bool) {
 	r.Minutes = append(r.Minutes, minutes)
+	r.Bare = append(r.Bare, bare)
 	r.Moves = append(r.Moves, float64(moves))
 	r.Rounds = append(r.Rounds, float64(rounds))
 	r.Ended.add(ended)
@@ -213,8 +239,12 @@ func NewStudy() *Study {
 	return &Study{Guessed: map[string]int{}, Jobs: map[string]*JobTally{}, Claims: map[string]*ClaimTally{}, Race: map[string]*Race{}, Slips: map[SlipKind]*SlipTally{}}
 }
 
-// Add counts a trial.
-func (s *Study) Add(t Trial) {
+// Add counts a trial, with the slip that was prepared for it or "".
+func (s *Study) Add(slip SlipKind, t Trial) {
+	if slip != "" {
+		s.addSlip(slip, t)
+		return
+	}
 	s.Saws++
 	if t.Fault != "" {
 		s.Faults = append(s.Faults, fmt.Sprintf("saw %d: %s", t.Seed, t.Fault))
@@ -231,7 +261,7 @@ func (s *Study) Add(t Trial) {
 		j.Add(c)
 		names := map[string]bool{}
 		for _, n := range c.Claims {
-			names[n.Name] = true
+			names[n.Name] = !math.IsNaN(n.Truth) // of some tools there is no one true value
 		}
 		names[HeightEach] = len(c.Heights) > 0
 		for name, ok := range names {
@@ -270,14 +300,18 @@ func (s *Study) race(t Trial, c *Course) {
 				within, holds = n.Decision != "outside", n.Holds()
 			}
 		}
-		r.Service.add(c.Minutes, c.Moves, c.Passes, c.Ended && within, holds)
-		r.One.add(t.One.Minutes, t.One.Moves, t.One.Rounds, t.One.Ended, t.One.Within)
-		r.Own.add(t.Own.Minutes, t.Own.Moves, t.Own.Rounds, t.Own.Ended, t.Own.Within)
+		r.Service.add(c.Minutes, c.Bare, c.Moves, c.Passes, c.Ended && within, holds)
+		for _, x := range []struct {
+			r *Runner
+			t Thumb
+		}{{&r.One, t.One}, {&r.Own, t.Own}, {&r.OneCapped, t.OneCapped}, {&r.OwnCapped, t.OwnCapped}} {
+			x.r.add(x.t.Minutes, x.t.Minutes, x.t.Moves, x.t.Rounds, x.t.Ended, x.t.Within)
+		}
 	}
 }
 
-// AddSlip counts a trial with a slip.
-func (s *Study) AddSlip(kind SlipKind, t Trial) {
+// addSlip counts a trial with a slip.
+func (s *Study) addSlip(kind SlipKind, t Trial) {
 	if len(t.Courses) == 0 {
 		return // the saw did not allow it
 	}

@@ -1,6 +1,7 @@
 package virtualsaw
 
 import (
+	"encoding/csv"
 	"fmt"
 	"io"
 	"maps"
@@ -10,6 +11,7 @@ import (
 
 // Table is one table of the report.
 type Table struct {
+	Name  string // of its file, without the ending
 	Title string
 	Note  string
 	Head  []string
@@ -27,6 +29,15 @@ func (t Table) Markdown(w io.Writer) {
 		fmt.Fprintf(w, "| %s |\n", strings.Join(r, " | "))
 	}
 	fmt.Fprintln(w)
+}
+
+// CSV writes the table as comma-separated values.
+func (t Table) CSV(w io.Writer) error {
+	c := csv.NewWriter(w)
+	if err := c.WriteAll(append([][]string{t.Head}, t.Rows...)); err != nil {
+		return err
+	}
+	return c.Error()
 }
 
 // confidence is that of the bounds in the report.
@@ -48,6 +59,36 @@ func spread(v []float64, format string) string {
 	return fmt.Sprintf(format+" ("+format+")", Quantile(v, 0.5), Quantile(v, 0.95))
 }
 
+// Report writes everything that was counted as Markdown.
+func (s *Study) Report(w io.Writer) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# Virtual saws\n\n%d saws.", s.Saws)
+	for _, k := range SlipKinds {
+		if c := s.Slips[k]; c != nil {
+			fmt.Fprintf(&b, " %d with the slip \"%s\".", c.Saws, k)
+		}
+	}
+	fmt.Fprintf(&b, " %d conversations broke off.\n\n", len(s.Faults))
+	for i, f := range s.Faults {
+		if i == mostFaults {
+			fmt.Fprintf(&b, "- and %d more\n", len(s.Faults)-i)
+			break
+		}
+		fmt.Fprintf(&b, "- %s\n", strings.ReplaceAll(f, "\n", " "))
+	}
+	if len(s.Guessed) > 0 {
+		fmt.Fprintf(&b, "\nQuestions of which the person took the default without knowing them: %v\n\n", s.Guessed)
+	}
+	for _, t := range s.Tables() {
+		t.Markdown(&b)
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// mostFaults is how many conversations that broke off are listed.
+const mostFaults = 20
+
 // Tables returns what was counted as tables.
 func (s *Study) Tables() []Table {
 	var out []Table
@@ -68,7 +109,7 @@ func (s *Study) claimKeys() []string { return slices.Sorted(maps.Keys(s.Claims))
 func (s *Study) jobKeys() []string { return slices.Sorted(maps.Keys(s.Jobs)) }
 
 func (s *Study) ends() Table {
-	t := Table{Title: "What the service says at the end, and what is true",
+	t := Table{Name: "ends", Title: "What the service says at the end, and what is true",
 		Note: "Each share with its 95 % bounds (Clopper and Pearson). The window is that of the verdict.",
 		Head: []string{"characteristic", "measured by", "ended as within", "of those truly within", "ended as open", "of those truly not toed in", "undecided"}}
 	for _, k := range s.claimKeys() {
@@ -81,7 +122,7 @@ func (s *Study) ends() Table {
 }
 
 func (s *Study) coverage() Table {
-	t := Table{Title: "Does the stated 95 % uncertainty reach the truth?",
+	t := Table{Name: "coverage", Title: "Does the stated 95 % uncertainty reach the truth?",
 		Note: "Of the first verdicts, which no stopping rule has chosen. Width: 1 where the stated U is exactly what 95 of 100 errors need, 1.2 where it is a fifth wider.",
 		Head: []string{"characteristic", "measured by", "first verdict", "last verdict", "median U", "width"}}
 	for _, k := range s.claimKeys() {
@@ -94,7 +135,7 @@ func (s *Study) coverage() Table {
 }
 
 func (s *Study) advice() Table {
-	t := Table{Title: "Advice",
+	t := Table{Name: "advice", Title: "Advice",
 		Note: "Carried out exactly, on the true saw: does the largest miss of the window grow? First turns of a screw of unknown effect are left out.",
 		Head: []string{"job", "ended", "cannot go on", "worsens", "worsens beyond noise", "reckons with toe-in", "truly toe-in"}}
 	for _, k := range s.jobKeys() {
@@ -105,7 +146,7 @@ func (s *Study) advice() Table {
 }
 
 func (s *Study) effort() Table {
-	t := Table{Title: "Effort", Note: "Median (95th percentile). Set-up is once for a saw.",
+	t := Table{Name: "effort", Title: "Effort", Note: "Median (95th percentile). Set-up is once for a saw.",
 		Head: []string{"job", "messages", "set-up messages", "readings", "adjustments", "moves", "something said to be amiss"}}
 	for _, k := range s.jobKeys() {
 		j := s.Jobs[k]
@@ -116,9 +157,9 @@ func (s *Study) effort() Table {
 }
 
 func (s *Study) raceTable() Table {
-	t := Table{Title: "Levelling against two rules of thumb",
+	t := Table{Name: "race", Title: "Levelling against two rules of thumb",
 		Note: "The same saws, tools and hands. Median (95th percentile); 20 s a reading, 45 s a nut move; a round is a set of readings after turning.",
-		Head: []string{"saws", "by", "minutes", "moves", "rounds", "ended", "of those truly within"}}
+		Head: []string{"saws", "by", "minutes", "without the checks", "moves", "rounds", "ended", "of those truly within"}}
 	for _, k := range []string{Stiff, Middle, Soft, "all"} {
 		r := s.Race[k]
 		if r == nil {
@@ -127,15 +168,16 @@ func (s *Study) raceTable() Table {
 		for _, x := range []struct {
 			name string
 			r    Runner
-		}{{"the service", r.Service}, {"one nut at a time", r.One}, {"every nut by its own reading", r.Own}} {
-			t.Rows = append(t.Rows, []string{k, x.name, spread(x.r.Minutes, "%.1f"), spread(x.r.Moves, "%.0f"), spread(x.r.Rounds, "%.0f"), x.r.Ended.percent(), x.r.True.percent()})
+		}{{"the service", r.Service}, {"one nut at a time", r.One}, {"every nut by its own reading", r.Own},
+			{"one nut at a time, 1/8 turn at most", r.OneCapped}, {"every nut by its own reading, 1/8 turn at most", r.OwnCapped}} {
+			t.Rows = append(t.Rows, []string{k, x.name, spread(x.r.Minutes, "%.1f"), spread(x.r.Bare, "%.1f"), spread(x.r.Moves, "%.0f"), spread(x.r.Rounds, "%.0f"), x.r.Ended.percent(), x.r.True.percent()})
 		}
 	}
 	return t
 }
 
 func (s *Study) slipTable() Table {
-	t := Table{Title: "Slips, one in each conversation", Note: "Named: the service said what it was, or questioned that reading.",
+	t := Table{Name: "slips", Title: "Slips, one in each conversation", Note: "Named: the service said what it was, or questioned that reading.",
 		Head: []string{"slip", "happened", "noticed", "named", "ended truly within", "ended wrongly as within", "never ended"}}
 	for _, k := range SlipKinds {
 		if c := s.Slips[k]; c != nil {

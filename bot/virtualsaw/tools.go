@@ -19,6 +19,7 @@ type Tools struct {
 	SquareError     float64 // rad: positive where it is more than 90°
 	Level           float64 // rad, resolution
 	LevelError      float64 // rad, of one reading, beyond its resolution
+	LevelUpright    bool    // it is set to zero upright, and not flat
 	LeafSet         int     // index into leafSets
 	LeafFeel        float64 // mm: a leaf is felt to go in where the gap is that much smaller or larger, one standard deviation
 
@@ -55,6 +56,7 @@ func drawTools(r *rand.Rand, inches bool) Tools {
 	if chance(r, 0.3) {
 		t.Level, t.LevelError = 0.01*degree, 0.008*degree
 	}
+	t.LevelUpright = chance(r, 0.3)
 	t.LeafFeel = uniform(r, 0.002, 0.006)
 	return t
 }
