@@ -191,6 +191,7 @@ func (a *app) close() error {
 	a.stop()
 	a.workers.Wait()
 	a.server.intake.busy.Wait()
+	a.deliverer.close()
 	return a.store.Close()
 }
 

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"runtime/debug"
 	"sync"
@@ -157,6 +158,17 @@ func (d *deliverer) start(ctx context.Context, m store.Delivery) {
 		}
 		d.kick() // the conversation's next message, or a free slot
 	})
+}
+
+// close lets go of the channels' connections. Nothing is sent after it.
+func (d *deliverer) close() {
+	for name, r := range d.routes {
+		if c, ok := r.channel.(io.Closer); ok {
+			if err := c.Close(); err != nil {
+				d.log.Error("a channel did not close", "channel", name, "error", err)
+			}
+		}
+	}
 }
 
 // idle waits until no attempt is under way.

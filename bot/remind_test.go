@@ -14,10 +14,10 @@ import (
 
 // fireOn commits a reminder the way the handler does, but without a dialog:
 // the text is the reminder's body.
-func fireOn(s store.Store, now func() time.Time) func(context.Context, store.DueReminder) error {
+func fireOn(s store.Store, now func() time.Time, channelName string) func(context.Context, store.DueReminder) error {
 	return func(ctx context.Context, r store.DueReminder) error {
 		err := s.Commit(ctx, store.Commit{Shop: r.Shop, Conversation: r.Conversation, Fired: r.ID, FiredDue: r.Due, At: now(),
-			Answer: []byte(`{}`), Outbox: []store.Out{{ID: "r-" + r.ID, Conversation: r.Conversation, Channel: "fake", To: r.Conversation,
+			Answer: []byte(`{}`), Outbox: []store.Out{{ID: "r-" + r.ID, Conversation: r.Conversation, Channel: channelName, To: r.Conversation,
 				Body: fmt.Appendf(nil, `{"id":"r-%s","text":%q}`, r.ID, r.Body)}}})
 		var seen *store.SeenError
 		if errors.As(err, &seen) {
@@ -48,7 +48,7 @@ func TestFiveReplicasOneText(t *testing.T) {
 		var wg sync.WaitGroup
 		for range 5 {
 			d := newDeliverer(s, []channel.Channel{f}, time.Now, half, quiet())
-			fire := fireOn(s, time.Now)
+			fire := fireOn(s, time.Now, "fake")
 			r := newReminders(s, func(ctx context.Context, due store.DueReminder) error {
 				err := fire(ctx, due)
 				d.kick()
@@ -80,7 +80,7 @@ func TestFailingReminderHoldsUpNoOther(t *testing.T) {
 	bubble(t, func(t *testing.T, s store.Store) {
 		// The failing ones are due longest, so they come first each time.
 		remindAt(t, s, time.Now(), 300, func(i int) time.Time { return time.Now().Add(time.Duration(i) * time.Second) })
-		fire := fireOn(s, time.Now)
+		fire := fireOn(s, time.Now, "fake")
 		var mu sync.Mutex
 		tries, done := map[string]int{}, 0
 		mended := time.Now().Add(6 * time.Hour)

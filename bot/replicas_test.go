@@ -1,119 +1,119 @@
 package main
 
 import (
+	"context"
 	"fmt"
-	"strconv"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
 	"strings"
-	"sync"
 	"testing"
+	"time"
 
+	"shimwright/bot/channel"
+	"shimwright/bot/channel/webhook"
+	"shimwright/store"
 	"shimwright/store/redisstore"
 	"shimwright/store/redistest"
 )
 
-// replicas starts services that share one real Redis.
-func replicas(t *testing.T, n int) []*service {
-	t.Helper()
-	server := redistest.Start(t)
-	clock := newTestClock()
-	list := make([]*service, n)
-	for i := range list {
-		s, err := redisstore.Open(t.Context(), server.URL(0))
-		if err != nil {
-			t.Fatal(err)
-		}
-		list[i] = newServiceWith(t, s, clock)
-	}
-	return list
-}
+// The environment of a replica's process.
+const (
+	replicaStore = "BOT_TEST_REPLICA_STORE"
+	replicaURL   = "BOT_TEST_REPLICA_URL"
+	replicaOff   = "BOT_TEST_REPLICA_OFF" // how far its clock is off
+)
 
-// TestFourLanesOnTwoReplicas: four people of one shop speak at once, each
-// message going to another replica than the one before. Everything is there,
-// once and in order, although the replicas know nothing of each other.
-func TestFourLanesOnTwoReplicas(t *testing.T) {
-	both := replicas(t, 2)
-	const each = 25
-	var wg sync.WaitGroup
-	for c := range 4 {
-		wg.Go(func() {
-			for i := range each {
-				both[(c+i)%2].post(posted{ID: fmt.Sprint("m-", i), Conversation: fmt.Sprint("lane-", c), Text: strconv.Itoa(i)})
-			}
-		})
+// TestReplicaProcess is one replica: it reminds and sends until its input
+// ends. By itself it does nothing.
+func TestReplicaProcess(t *testing.T) {
+	url := os.Getenv(replicaStore)
+	if url == "" {
+		return
 	}
-	wg.Wait()
-	for c := range 4 {
-		list := both[c%2].transcript(fmt.Sprintf("/v1/conversations/lane-%d?max=200", c)).Entries
-		if len(list) != each {
-			t.Fatalf("lane %d has %d entries", c, len(list))
-		}
-		for i, e := range list {
-			if e.Message.Text != strconv.Itoa(i) {
-				t.Errorf("lane %d, place %d: %q", c, i, e.Message.Text)
-			}
-		}
-	}
-}
-
-// TestTheSameMessageToTwoReplicas at once, ten times to each, has one effect
-// and one answer.
-func TestTheSameMessageToTwoReplicas(t *testing.T) {
-	both := replicas(t, 2)
-	m := posted{ID: "m-1", Conversation: "rig", Sender: "kim", Text: "level"}
-	answers := make(chan string, 20)
-	for i := range cap(answers) {
-		s := both[i%2]
-		go func() { answers <- string(s.request("POST", "/v1/messages", bodyOf(m), s.signed).body) }()
-	}
-	first := <-answers
-	for range cap(answers) - 1 {
-		if a := <-answers; a != first {
-			t.Errorf("one answer was\n%s\nanother\n%s", first, a)
-		}
-	}
-	if n := len(both[0].transcript("/v1/conversations/rig", both[0].signed).Entries); n != 1 {
-		t.Errorf("%d entries", n)
-	}
-}
-
-// TestAJobOnTwoReplicas: a job goes on at whichever replica the next message
-// comes to.
-func TestAJobOnTwoReplicas(t *testing.T) {
-	both := replicas(t, 2)
-	n := 0
-	all, err := newBenchSaw(4).level(func(text string) (answer, error) {
-		n++
-		return both[n%2].post(posted{ID: fmt.Sprint("m-", n), Conversation: "bench", Text: text}), nil
-	})
+	s, err := redisstore.Open(t.Context(), url)
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Logf("%d messages", len(all))
-}
-
-// TestRedisThroughTheSettings: the program chosen by SHIMWRIGHT_REDIS_URL holds
-// its sessions there, and nothing in its data folder.
-func TestRedisThroughTheSettings(t *testing.T) {
-	server := redistest.Start(t)
-	cleanEnv(t)
-	t.Setenv("SHIMWRIGHT_REDIS_URL", server.URL(0))
-	cfg, err := LoadConfig()
+	off, err := time.ParseDuration(os.Getenv(replicaOff))
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := openStore(t.Context(), cfg)
+	now := shift(off)
+	d := newDeliverer(s, []channel.Channel{webhookTo(t, os.Getenv(replicaURL), now)}, now, rand.Float64, quiet())
+	fire := fireOn(s, now, webhook.Name)
+	r := newReminders(s, func(ctx context.Context, due store.DueReminder) error {
+		err := fire(ctx, due)
+		d.kick()
+		return err
+	}, now, rand.Float64, quiet())
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{}, 2)
+	go func() { r.run(ctx); done <- struct{}{} }()
+	go func() { d.run(ctx); done <- struct{}{} }()
+	_, _ = io.Copy(io.Discard, os.Stdin)
+	cancel()
+	<-done
+	<-done
+	d.close()
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+}
+
+// Five processes on one Redis, two of them with clocks 20 s slow and fast, and
+// fifty reminders due: fifty texts.
+func TestFiveProcessesOneText(t *testing.T) {
+	server := redistest.Start(t)
+	s, err := redisstore.Open(t.Context(), server.URL(0))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	if _, ok := s.(*redisstore.Store); !ok {
-		t.Errorf("the store is a %T", s)
+	cb := newCallback(t, time.Now)
+	remindAt(t, s, time.Now(), 50, func(int) time.Time { return time.Now().Add(-time.Minute) })
+
+	var input []io.Closer
+	var replicas []*exec.Cmd
+	var output []*strings.Builder
+	for i := range 5 {
+		off := []string{"0s", "-20s", "20s", "0s", "0s"}[i]
+		cmd := exec.Command(os.Args[0], "-test.run=^TestReplicaProcess$")
+		cmd.Env = append(os.Environ(), replicaStore+"="+server.URL(0), replicaURL+"="+cb.URL, replicaOff+"="+off)
+		out := &strings.Builder{}
+		cmd.Stdout, cmd.Stderr = out, out
+		in, err := cmd.StdinPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		input, replicas, output = append(input, in), append(replicas, cmd), append(output, out)
 	}
-	t.Setenv("SHIMWRIGHT_REDIS_URL", "redis://:hunter2@127.0.0.1:1/0")
-	if cfg, err = LoadConfig(); err != nil {
-		t.Fatal(err)
+	redistest.Eventually(t, "fifty texts", func() error {
+		if ids, _ := cb.got(); len(ids) < 50 {
+			return fmt.Errorf("%d so far", len(ids))
+		}
+		return nil
+	})
+	time.Sleep(2 * time.Second) // for one too many
+	for i := range replicas {
+		_ = input[i].Close()
+		if err := replicas[i].Wait(); err != nil {
+			t.Errorf("replica %d: %v\n%s", i+1, err, output[i])
+		}
 	}
-	if _, err := openStore(t.Context(), cfg); err == nil || strings.Contains(err.Error(), "hunter2") {
-		t.Errorf("error %v", err)
+	ids, bodies := cb.got()
+	seen := map[string]bool{}
+	for _, id := range ids {
+		seen[id] = true
+	}
+	if len(ids) != 50 || len(seen) != 50 {
+		t.Errorf("%d texts, %d different; want 50 once each\n%s", len(ids), len(seen), bodies)
+	}
+	if st, err := s.Stats(t.Context(), time.Now()); err != nil || st.Due != 0 || st.Waiting != 0 || st.Dead != 0 {
+		t.Errorf("left over: %+v, %v", st, err)
 	}
 }

@@ -16,7 +16,7 @@ import (
 )
 
 // Channel is one messaging network. All methods may be called at once by many
-// goroutines.
+// goroutines. One that holds connections is an io.Closer too.
 type Channel interface {
 	// Name is short, lower case and fixed: it is stored with every message.
 	Name() string

@@ -66,6 +66,12 @@ func New(o Options) (*Channel, error) {
 		picture: o.Picture, wire: wire.New(o.Now)}, nil
 }
 
+// Close drops idle connections.
+func (c *Channel) Close() error {
+	c.wire.Close()
+	return nil
+}
+
 // Name implements channel.Channel.
 func (c *Channel) Name() string { return Name }
 

@@ -81,6 +81,12 @@ func whole(s string) bool {
 	return err == nil && (u.Scheme == "http" || u.Scheme == "https") && u.Host != "" && u.User == nil
 }
 
+// Close drops idle connections.
+func (c *Channel) Close() error {
+	c.wire.Close()
+	return nil
+}
+
 // Name implements channel.Channel.
 func (c *Channel) Name() string { return Name }
 

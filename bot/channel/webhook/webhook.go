@@ -71,6 +71,12 @@ func checkURL(s string) error {
 	return nil
 }
 
+// Close drops idle connections.
+func (c *Channel) Close() error {
+	c.wire.Close()
+	return nil
+}
+
 // Name implements channel.Channel.
 func (c *Channel) Name() string { return Name }
 
