@@ -243,7 +243,7 @@ func (t *tx) restore(l store.Line) {
 	case store.LineEntry:
 		c, e := store.Conversation{Shop: l.Shop, ID: l.Entry.Conversation}, l.Entry.Entry()
 		// The numbers of a backup are in order within a conversation only.
-		t.putPiece(key(nil).num(e.Seq), [][]byte{values.Entry(e)})
+		t.putPiece(restoredKey(c, e.Seq), [][]byte{values.Entry(e)})
 		t.changeRow(c, func(r *row) { t.list(c, r, e) })
 		t.atLeast(e.Seq)
 	case store.LineOut:

@@ -123,7 +123,7 @@ func (c *checker) conversation(k, v []byte, in store.Conversation, p *parser) {
 // may have been swept.
 func (c *checker) handled(in store.Conversation, list []handled) {
 	for _, h := range list {
-		e, err := c.t.entry(h.seq)
+		e, err := c.t.entry(in, h.seq)
 		if err != nil && store.Expired(h.at.Add(store.KeepIDs), c.now) {
 			continue // swept
 		}

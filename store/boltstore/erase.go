@@ -146,7 +146,7 @@ func (t *tx) eraseConversation(c store.Conversation) {
 	q.index()
 	r, err := t.row(c)
 	t.fail(err)
-	t.changeEntries(t.numbers(c, r), func(store.Entry) *store.Entry { return nil })
+	t.changeEntries(c, t.numbers(c, r), func(store.Entry) *store.Entry { return nil })
 	for _, k := range keysOf(t.data, of(c.Shop, tagConversation).str(c.ID)) {
 		t.del(t.data, k)
 	}
@@ -155,7 +155,7 @@ func (t *tx) eraseConversation(c store.Conversation) {
 // eraseLines blanks what a person said in a conversation, and what they were
 // answered.
 func (t *tx) eraseLines(c store.Conversation, r row, person string) {
-	t.changeEntries(t.numbers(c, r), func(e store.Entry) *store.Entry {
+	t.changeEntries(c, t.numbers(c, r), func(e store.Entry) *store.Entry {
 		if e.Inbound.From == person {
 			e = values.Blank(e)
 		}

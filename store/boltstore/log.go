@@ -69,8 +69,20 @@ func (t *tx) flushLog() {
 	t.added = piece{}
 }
 
-// pieceOf returns the key and the entries of the piece in which an entry lies.
-func (t *tx) pieceOf(seq uint64) (k []byte, list [][]byte, err error) {
+// restoredKey is where an entry that came from a backup lies. Its number is
+// its conversation's only: another engine counts each shop by itself. Numbers
+// given later are greater than all of them.
+func restoredKey(c store.Conversation, seq uint64) []byte {
+	return key(nil).num(seq).str(c.Shop).str(c.ID)
+}
+
+// pieceOf returns the key and the entries of the piece in which an entry of a
+// conversation lies.
+func (t *tx) pieceOf(c store.Conversation, seq uint64) (k []byte, list [][]byte, err error) {
+	if k := restoredKey(c, seq); t.log.Get(k) != nil {
+		list, err = readPiece(t.log.Get(k))
+		return k, list, err
+	}
 	if t.added.first != 0 && seq >= t.added.first {
 		return nil, t.added.list, nil
 	}
@@ -80,8 +92,8 @@ func (t *tx) pieceOf(seq uint64) (k []byte, list [][]byte, err error) {
 }
 
 // entry reads an entry of the log.
-func (t *tx) entry(seq uint64) (store.Entry, error) {
-	_, list, err := t.pieceOf(seq)
+func (t *tx) entry(c store.Conversation, seq uint64) (store.Entry, error) {
+	_, list, err := t.pieceOf(c, seq)
 	if err != nil {
 		return store.Entry{}, err
 	}
@@ -95,7 +107,7 @@ func (t *tx) entry(seq uint64) (store.Entry, error) {
 
 // changeEntries calls change for each of the entries given that is there; it
 // returns what to keep in its place, nil to delete it.
-func (t *tx) changeEntries(seqs []uint64, change func(store.Entry) *store.Entry) {
+func (t *tx) changeEntries(c store.Conversation, seqs []uint64, change func(store.Entry) *store.Entry) {
 	t.flushLog()
 	wanted := map[uint64]bool{}
 	for _, seq := range seqs {
@@ -105,7 +117,7 @@ func (t *tx) changeEntries(seqs []uint64, change func(store.Entry) *store.Entry)
 		if !wanted[seq] {
 			continue // done with another of the same piece
 		}
-		k, list, err := t.pieceOf(seq)
+		k, list, err := t.pieceOf(c, seq)
 		t.fail(err)
 		delete(wanted, seq)
 		if k == nil {

@@ -167,7 +167,7 @@ func (t *tx) find(c store.Conversation, r row, id string, now time.Time) (found 
 		damaged := handledList(packed, func(h handled) bool {
 			if string(h.id) == id && !store.Expired(h.at.Add(store.KeepIDs), now) {
 				var e store.Entry
-				e, err = t.entry(h.seq)
+				e, err = t.entry(c, h.seq)
 				found = &e
 			}
 			return found == nil
@@ -222,7 +222,7 @@ func (t *tx) entries(c store.Conversation, after uint64, max int, now time.Time)
 		if store.Expired(h.at.Add(store.KeepIDs), now) {
 			return true, nil
 		}
-		e, err := t.entry(h.seq)
+		e, err := t.entry(c, h.seq)
 		list = append(list, e)
 		return true, err
 	})
