@@ -7,6 +7,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 
+	"shimwright/bot/channel/webhook"
 	"shimwright/dialog"
 	"shimwright/store"
 )
@@ -83,6 +84,12 @@ func (m *meters) zero() {
 	}
 	for _, p := range prompts {
 		m.steps.WithLabelValues(p)
+	}
+	for _, to := range moves {
+		m.advice.WithLabelValues(to)
+	}
+	for _, r := range []deliveryResult{wasSent, wasRetried, wasDead} {
+		m.sent.WithLabelValues(webhook.Name, string(r))
 	}
 	for _, reason := range []string{"unavailable", "full", "other"} {
 		m.failures.WithLabelValues("commit", reason)
