@@ -93,7 +93,9 @@ export class Voice {
     // A sentence at a time: long utterances break off in some browsers.
     for (const part of text.match(/[^.?\n]+(?:\.\d+[^.?\n]*)*[.?]?/g) ?? [text]) {
       if (part.trim() !== "") {
-        speechSynthesis.speak(new SpeechSynthesisUtterance(part.trim()));
+        const said = new SpeechSynthesisUtterance(part.trim());
+        said.lang = document.documentElement.lang;
+        speechSynthesis.speak(said);
       }
     }
   }

@@ -1,6 +1,6 @@
 // The conversation: what is sent, what is kept, what is asked again.
 
-import { words } from "./words.js";
+import { language, words } from "./words.js";
 import * as keep from "./keep.js";
 import * as wire from "./wire.js";
 import { View } from "./view.js";
@@ -372,6 +372,7 @@ function notes() {
 }
 
 function start() {
+  document.documentElement.lang = language;
   $("log").setAttribute("aria-label", words.log);
   voice.attach($("aloud"), () => lastSaid);
   const showKept = () => {
