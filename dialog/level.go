@@ -448,14 +448,14 @@ func (l *levelling) typicalU(h heights) float64 {
 // false when no move would help.
 func (l *levelling) adjust(round int, h heights) bool {
 	l.free(round, h)
-	possible := true
-	made := l.t.Adjust(Key{Name: "slider.moves", Round: round}, wording.T("caution.nuts"), func() guard.Adjustment {
-		a, ok := l.plan(h)
-		possible = ok
-		if !ok {
+	if l.open(round) {
+		if _, ok := l.plan(h); !ok {
 			l.t.Say("level.nomove")
-			l.t.suspendParked()
+			return false
 		}
+	}
+	made := l.t.Adjust(Key{Name: "slider.moves", Round: round}, wording.T("caution.nuts"), func() guard.Adjustment {
+		a, _ := l.plan(h)
 		return a
 	})
 	pass := calc.Pass{Turns: make([]float64, len(l.supports)), Before: h.value, Missing: append([]bool(nil), h.missing...)}
@@ -463,7 +463,7 @@ func (l *levelling) adjust(round int, h heights) bool {
 		pass.Turns[m.Index] = turnsOf(m)
 	}
 	l.passes = append(l.passes, pass)
-	return possible
+	return true
 }
 
 // free asks for a nut to be freed whose height no other nut can bring in. From
@@ -475,10 +475,10 @@ func (l *levelling) free(round int, h heights) {
 			return
 		}
 		plan, err := l.planned(h)
-		l.next = &plan
-		if err != nil {
+		if err != nil || plan.Done {
 			return
 		}
+		l.next = &plan
 		_, findings := l.learned(l.typicalU(h))
 		var list wording.List
 		for _, i := range plan.Blocked {
@@ -522,7 +522,7 @@ func (l *levelling) planned(h heights) (calc.Plan, error) {
 func (l *levelling) plan(h heights) (guard.Adjustment, bool) {
 	if l.next == nil {
 		plan, err := l.planned(h)
-		if err != nil {
+		if err != nil || plan.Done {
 			return guard.Adjustment{}, false
 		}
 		l.next = &plan

@@ -88,7 +88,8 @@ func powered(name string) bool {
 
 // telling are words that only a hands-on message uses.
 var telling = []string{"turn the height nut", "how high is the slider", "stop block", "rock it across", "from above (",
-	"what does the indicator read", "turn the same spot", "wipe the ways", "at its adjuster:"}
+	"what does the indicator read", "turn the same spot", "wipe the ways", "at its adjuster:", "ease the head's screws", "bolts but one at the front",
+	"by the scoring blade's own screws", "ease the clamp of the knife", "tilt off the stop", "bar to the rear", "tooth and block"}
 
 // check looks at one answer. It returns what is wrong, or "".
 func (w *watch) check(person string, r dialog.Result, now time.Time) string {
@@ -141,9 +142,22 @@ var tamper = []string{"ok", "yes", "done", "👍", "not unplugged", "unplugged?"
 	"plugged in", "STOP", "START", "HELP", "", "   ", "0.03", "-0.12", "3 in", "banana", "1: 0.02, 2: 0.03", "99999", "take over", "leave it",
 	"no", "3 stuck", "1 the wrong way", "unplugged", "guarded", "fits", "full", "tilt", "rip", "edit", "retire", "quick", "go on", "start afresh", "saws", "\u202e3", "yes it fits", "read again"}
 
-// reply invents an answer to a prompt.
-func reply(r *rand.Rand, p dialog.PromptView) string {
-	if r.IntN(4) == 0 {
+// player is how one random conversation goes.
+type player struct {
+	*rand.Rand
+	wild int // one message in so many is not what was asked
+	job  string
+}
+
+// jobNames start every job there is.
+var jobNames = []string{"level", "parallel", "crosscut", "mitre", "tilt", "rip", "proof", "full run", "trouble", "check", "runout",
+	"references", "scoring", "riving knife"}
+
+// reply invents an answer to a prompt: mostly a fitting one, so that a
+// conversation gets to the end of its job, with readings that scatter far enough
+// for something to be moved.
+func (r player) reply(p dialog.PromptView) string {
+	if r.IntN(r.wild) == 0 {
 		return tamper[r.IntN(len(tamper))]
 	}
 	switch p.Kind {
@@ -152,44 +166,79 @@ func reply(r *rand.Rand, p dialog.PromptView) string {
 	case dialog.KindChoice:
 		return p.Choices[r.IntN(len(p.Choices))]
 	case dialog.KindText:
-		return []string{"Old Blue", "M10", "ok", "Parker"}[r.IntN(4)]
+		return []string{"Old Blue", "M10", "ok", "Parker", "45", "22.5 and 45", "none"}[r.IntN(7)]
 	case dialog.KindReading:
-		switch p.Name {
-		case "strip.first", "strip.last":
-			return fmt.Sprintf("%.2f mm", 20+r.Float64()*0.3)
-		case "strip.length", "ripcut.length":
-			return "400 mm"
-		case "tilt.gap", "flip.gap":
-			return fmt.Sprintf("%.2f mm at the top", r.Float64()*0.5)
-		case "ripfence.distance", "ripcut.width", "flip.thickness", "tilt.height":
-			return fmt.Sprintf("%.2f mm", 60+r.Float64()*0.3)
-		case "slider.travel":
-			return "250 mm"
-		case "knife.thickness":
-			return []string{"fits", "2.8 mm", "2.8 mm", "3.4 mm"}[r.IntN(4)]
-		case "knife.plate", "knife.kerf":
-			return map[string]string{"knife.plate": "2.2 mm", "knife.kerf": "3.2 mm"}[p.Name]
-		case "knife.gap", "knife.top", "knife.offset":
-			return map[string]string{"knife.gap": "5 mm", "knife.top": "3 mm below", "knife.offset": "0.2 mm"}[p.Name]
-		case "score.left", "score.right":
-			return fmt.Sprintf("%.2f mm", r.Float64()*0.2)
-		case "score.depth":
-			return "1.5 mm"
-		}
-		return fmt.Sprintf("%.2f mm", r.Float64()*0.3-0.1)
+		return r.reading(p)
 	}
-	return []string{"level", "parallel", "crosscut", "resume", "menu", "tilt", "rip", "proof", "full run", "trouble", "check", "runout",
-		"references", "scoring", "riving knife"}[r.IntN(15)]
+	if r.IntN(3) > 0 {
+		return r.job
+	}
+	return append([]string{"resume", "menu"}, jobNames...)[r.IntN(2+len(jobNames))]
+}
+
+// reading invents a reading: one in two as on a true saw.
+func (r player) reading(p dialog.PromptView) string {
+	off := 0.0
+	if r.IntN(2) == 0 {
+		off = r.Float64()*0.3 - 0.1
+	}
+	mm := func(v float64) string { return fmt.Sprintf("%.2f mm", v) }
+	switch p.Name {
+	case "strip.first", "strip.last":
+		return mm(20 + 4*off)
+	case "strip.length", "ripcut.length":
+		return "400 mm"
+	case "tilt.gap", "flip.gap":
+		return mm(max(off, 0)) + " at the top"
+	case "tilt.angle":
+		return fmt.Sprintf("%.1f", 90*float64(r.IntN(2))+off)
+	case "ripfence.distance", "ripcut.width", "flip.thickness", "tilt.height":
+		return mm(60 + off)
+	case "slider.travel", "slot.travel", "ripfence.travel":
+		return "250 mm"
+	case "knife.thickness":
+		return []string{"fits", "2.8 mm", "2.8 mm", "3.4 mm"}[r.IntN(4)]
+	case "knife.offset":
+		return []string{"0.2 mm", "0.2 mm", "0.05 mm", "0.35 mm"}[r.IntN(4)]
+	case "knife.plate", "knife.kerf", "knife.gap", "knife.top":
+		return map[string]string{"knife.plate": "2.2 mm", "knife.kerf": "3.2 mm", "knife.gap": "5 mm", "knife.top": "3 mm below"}[p.Name]
+	case "score.left", "score.right":
+		return mm(0.08 + off)
+	case "score.depth":
+		return "1.5 mm"
+	case "mitre.gap", "pair.gap":
+		return mm(3 * max(off, 0))
+	case "ripfence.reach", "ripfence.near", "ripfence.far", "arbor.plunger", "arbor.flange", "runout.steps", "square.length", "scoring.flank":
+		return []string{"ok", "8"}[r.IntN(2)]
+	}
+	return mm(off)
+}
+
+// starts are the saws that conversations begin with: none yet, a common one, one
+// with all that a saw may have, and one without a slider.
+var starts = [][]string{
+	nil,
+	{"set up", "mm", "Old Blue", "left", "ok"},
+	{"set up", "mm", "Birch", "right", "blade", "ok", "ok", "yes", "bevel stops", "22.5 and 45", "ok"},
+	{"set up", "mm", "Fir", "no slider", "left", "bolts", "trunnion", "ok", "ok", "ok"},
+	{"set up", "mm", "Gum", "no slider", "right", "ok"},
 }
 
 // TestSafety holds random conversations of two people on one saw and finds no
 // hands-on prompt, advice or powered step without its acknowledgement and
 // caution. -conversations sets how many.
 func TestSafety(t *testing.T) {
-	var hands, cuts, advised int
+	counts := map[string]*tally{}
+	count := func(job string) *tally {
+		if counts[job] == nil {
+			counts[job] = &tally{}
+		}
+		return counts[job]
+	}
 	for seed := range *conversations {
-		r := rand.New(rand.NewPCG(uint64(seed), 7))
+		r := player{Rand: rand.New(rand.NewPCG(uint64(seed), 7)), wild: []int{3, 5, 12, 30}[seed%4], job: jobNames[seed%len(jobNames)]}
 		sh := newShop()
+		sh.says(starts[seed/4%len(starts)]...)
 		ws := map[string]*watch{}
 		at := func(id string) *watch {
 			if ws[id] == nil {
@@ -199,7 +248,7 @@ func TestSafety(t *testing.T) {
 		}
 		asked := map[string]dialog.PromptView{}
 		var log []string
-		for range 30 + r.IntN(50) {
+		for range 30 + r.IntN(70) {
 			if r.IntN(12) == 0 {
 				p := []string{"owner", "kim"}[r.IntN(2)]
 				sh.stage(p)
@@ -211,7 +260,7 @@ func TestSafety(t *testing.T) {
 				sh.now = sh.now.Add(time.Duration(r.IntN(180)) * time.Minute)
 			}
 			who := sh.view.Person
-			text := reply(r, asked[who])
+			text := r.reply(asked[who])
 			sent := time.Time{}
 			if r.IntN(15) == 0 {
 				sent = sh.now.Add(-time.Duration(r.IntN(60)) * time.Minute)
@@ -241,20 +290,46 @@ func TestSafety(t *testing.T) {
 			if wrong := at(res.Turn.Prompt.Saw).check(who, res, sh.now); wrong != "" {
 				t.Fatalf("seed %d: %s\n%s", seed, wrong, strings.Join(log[max(0, len(log)-12):], "\n"))
 			}
+			n := count(res.Turn.Prompt.Job)
 			switch {
 			case len(res.Turn.Advice) > 0:
-				advised++
+				n.adjusted++
 			case handsOn(res.Turn.Prompt.Name):
-				hands++
+				n.hands++
 			case powered(res.Turn.Prompt.Name):
-				cuts++
+				n.cuts++
+			}
+			for _, rec := range res.Records {
+				count(rec.Procedure).records++
 			}
 		}
 	}
-	t.Logf("%d conversations: %d hands-on questions, %d adjustments, %d powered steps, each with its acknowledgement and caution", *conversations, hands, advised, cuts)
-	if hands == 0 || advised == 0 || cuts == 0 {
-		t.Fatal("the conversations never came to a hand, an adjustment or a cut: the test tests nothing")
+	for _, p := range dialog.Procedures() {
+		n, want := count(p.Name()), reached[p.Name()]
+		t.Logf("%-16s %6d hands-on questions, %5d adjustments, %5d powered steps, %5d records", p.Name(), n.hands, n.adjusted, n.cuts, n.records)
+		if *conversations >= 600 && ((n.hands > 0) != want.hands || (n.adjusted > 0) != want.adjusted || (n.cuts > 0) != want.cuts || (n.records > 0) != want.records) {
+			t.Errorf("%s: the conversations came to %+v, it has %+v", p.Name(), *n, want)
+		}
 	}
+}
+
+// tally counts what random conversations came to in one job.
+type tally struct{ hands, adjusted, cuts, records int }
+
+// reached is what each job has, and what the conversations have to come to.
+var reached = map[string]struct{ hands, adjusted, cuts, records bool }{
+	"references":      {records: true},
+	"runout":          {hands: true, records: true},
+	"riving-knife":    {hands: true, adjusted: true, records: true},
+	"slider-level":    {hands: true, adjusted: true, records: true},
+	"slider-parallel": {hands: true, adjusted: true, records: true},
+	"tilt-stops":      {hands: true, adjusted: true, cuts: true, records: true},
+	"crosscut-fence":  {hands: true, adjusted: true, cuts: true, records: true},
+	"mitre-positions": {hands: true, adjusted: true, cuts: true, records: true},
+	"rip-fence":       {hands: true, adjusted: true, records: true},
+	"scoring":         {hands: true, adjusted: true, cuts: true, records: true},
+	"proof":           {cuts: true, records: true},
+	"quick-check":     {hands: true, records: true},
 }
 
 // knifeFresh reports whether the knife was last found to fit, later than any

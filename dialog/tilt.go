@@ -303,14 +303,13 @@ func tiltName(degrees float64) string {
 // turn asks for one move of the stop screw, whose effect is learned by turning
 // it. It returns false when no turn would help.
 func (j *tilting) turn(n, round int, e calc.Estimate, moves *[]calc.ScrewMove) bool {
-	help := true
-	made := j.t.Adjust(Key{Name: "tilt.screw", Round: round, Index: n}, wording.T("caution.tilt"), func() guard.Adjustment {
-		adv, _, err := calc.NextScrew(*moves, e.Value, calc.DefaultScrewOptions(0, e.U))
-		if err != nil || adv.Done || adv.Dead {
-			help = false
-			j.t.Say("tilt.nomove")
-			j.t.suspendParked()
-		}
+	k := Key{Name: "tilt.screw", Round: round, Index: n}
+	adv, _, err := calc.NextScrew(*moves, e.Value, calc.DefaultScrewOptions(0, e.U))
+	if !j.t.has(k) && (err != nil || adv.Done || adv.Dead) {
+		j.t.Say("tilt.nomove")
+		return false
+	}
+	made := j.t.Adjust(k, wording.T("caution.tilt"), func() guard.Adjustment {
 		m := guard.Move{Part: wording.T("part.stopscrew"), Verb: "screw", Turns: adv.Turns, Clockwise: adv.Turns > 0,
 			Angle: calc.Angle(adv.Predicted - e.Value)}
 		text := wording.T("tilt.moves")
@@ -325,7 +324,7 @@ func (j *tilting) turn(n, round int, e calc.Estimate, moves *[]calc.ScrewMove) b
 	for _, m := range made {
 		*moves = append(*moves, calc.ScrewMove{Turns: turnsOf(m), Before: e.Value})
 	}
-	return help
+	return true
 }
 
 func (j *tilting) record(degrees float64, found, left calc.Estimate, d calc.Decision, moves []calc.ScrewMove) {
