@@ -11,7 +11,7 @@ export default {
   answers: "Antworten zur Auswahl",
   commands: "Wörter, die immer gehen",
   answerLabel: "Deine Antwort",
-  answerHint: "Antwort eingeben",
+  answerHint: "Antwort",
   units: { mm: "mm", in: "Zoll", deg: "°" },
   unitNames: { mm: "Millimeter", in: "Zoll", deg: "Grad" },
   reading: "Messwert",

@@ -11,7 +11,7 @@ export default {
   answers: "Respuestas para elegir",
   commands: "Palabras que valen siempre",
   answerLabel: "Tu respuesta",
-  answerHint: "Escribe una respuesta",
+  answerHint: "Respuesta",
   units: { mm: "mm", in: "pulg", deg: "°" },
   unitNames: { mm: "milímetros", in: "pulgadas", deg: "grados" },
   reading: "Lectura",
