@@ -3,6 +3,7 @@ package dialog
 import (
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"shimwright/calc"
@@ -45,13 +46,7 @@ func (st *step) focus() *Saw {
 
 // idle ends a turn in which nothing is asked.
 func (st *step) idle() {
-	if st.s.Pending != "" && st.s.Pending != "putright" {
-		saw := st.saw(st.s.Saw)
-		st.renderPrompt(saw, st.s.Args["job"], guard.Plain(st.pendingAsk()))
-		return
-	}
-	if saw := st.focus(); saw != nil && saw.Running == nil && saw.Power.Open() {
-		st.askPutRight(saw)
+	if st.asks() {
 		return
 	}
 	if saw := st.focus(); saw != nil && saw.Profile.Kind == Cabinet {
@@ -60,6 +55,21 @@ func (st *step) idle() {
 		st.say("idle.hint")
 	}
 	st.turn(Reply{}, PromptView{Kind: KindIdle})
+}
+
+// asks puts a question that waits outside of any job. It reports whether there
+// is one.
+func (st *step) asks() bool {
+	if st.s.Pending != "" && st.s.Pending != "putright" {
+		saw := st.saw(st.s.Saw)
+		st.renderPrompt(saw, st.s.Args["job"], guard.Plain(st.pendingAsk()))
+		return true
+	}
+	if saw := st.focus(); saw != nil && saw.Running == nil && saw.Power.Open() {
+		st.askPutRight(saw)
+		return true
+	}
+	return false
 }
 
 // menu lists what may be done and how each characteristic stands.
@@ -85,22 +95,39 @@ func (st *step) menu() {
 	for _, j := range saw.Parked {
 		st.say("menu.parked", "Job", titleOf(j.Procedure, saw.Profile))
 	}
-	st.idle()
+	switch {
+	case st.v.Limits.Segment == 0:
+		st.idle()
+	case !st.asks(): // the message is for what stands, without the hint
+		st.turn(Reply{}, PromptView{Kind: KindIdle})
+	}
 }
 
 // standings says how each characteristic stands: one a line with its last value
-// and date, and those that were never measured in one line together.
+// and date, and those that were never measured in one line together. For a text
+// message those of one day stand together.
 func (st *step) standings(saw *Saw) {
 	st.past(saw.ID)
+	var all []standing
 	var never wording.List
 	for _, p := range procedures {
 		if !applies(p, saw.Profile) {
 			continue
 		}
 		for _, c := range gives(p, saw.Profile) {
-			if st.sayStanding(saw, c) == NeverMeasured {
+			s := st.standing(saw, c)
+			if s.State == NeverMeasured {
 				never = append(never, whatOf(c))
+				continue
 			}
+			all = append(all, s)
+		}
+	}
+	if st.v.Limits.Segment > 0 {
+		st.sayByDay(all)
+	} else {
+		for _, s := range all {
+			st.sayStanding(s)
 		}
 	}
 	if len(never) > 0 {
@@ -108,8 +135,45 @@ func (st *step) standings(saw *Saw) {
 	}
 }
 
+// sayByDay says how characteristics stand: what is not fresh first, and those of
+// one day together, the tools that were checked as one.
+func (st *step) sayByDay(all []standing) {
+	for _, state := range []Freshness{StaleNow, DueNow, Fresh} {
+		var days []string
+		tools := map[string]bool{}
+		lists := map[string]wording.List{}
+		for _, s := range all {
+			if s.State != state {
+				continue
+			}
+			day := st.voice.Say(st.date(s.Last.At))
+			if lists[day] == nil {
+				days = append(days, day)
+			}
+			item := wording.T("standing.item", "What", whatOf(s.Characteristic), "Value", recordValue(s.Last))
+			if state == Fresh && strings.HasPrefix(s.Characteristic, toolPrefix) {
+				if tools[day] {
+					continue
+				}
+				item, tools[day] = wording.T("standing.tools"), true
+			}
+			lists[day] = append(lists[day], item)
+		}
+		for _, day := range days {
+			st.say("standing.day."+state.String(), "Date", wording.Raw(day), "List", lists[day])
+		}
+	}
+}
+
 // sayStanding says how one characteristic stands, unless it was never measured.
-func (st *step) sayStanding(saw *Saw, c string) Freshness {
+func (st *step) sayStanding(s standing) {
+	if s.State != NeverMeasured {
+		st.say("standing."+s.State.String(), "What", whatOf(s.Characteristic), "Date", st.date(s.Last.At), "Value", recordValue(s.Last))
+	}
+}
+
+// standing says how far a characteristic can be relied on, its date included.
+func (st *step) standing(saw *Saw, c string) standing {
 	s := standingOf(&st.v, saw, c, st.now)
 	if s.State == Fresh && st.v.HasHistory {
 		if h, ok := historyOf(st.records(saw.ID, c)); ok {
@@ -118,10 +182,7 @@ func (st *step) sayStanding(saw *Saw, c string) Freshness {
 			}
 		}
 	}
-	if s.State != NeverMeasured {
-		st.say("standing."+s.State.String(), "What", whatOf(c), "Date", st.date(s.Last.At), "Value", recordValue(s.Last))
-	}
-	return s.State
+	return s
 }
 
 // recordValue words the last value of a record.

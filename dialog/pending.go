@@ -321,7 +321,7 @@ func (st *step) explain(saw *Saw, o outcome, w reading.Word) {
 		given := len(o.path)
 		st.say("where.is", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw), "Count", given)
 		for _, c := range gives(procedureNamed(saw.Running.Procedure), saw.Profile) {
-			st.sayStanding(saw, c)
+			st.sayStanding(st.standing(saw, c))
 		}
 	}
 	switch {

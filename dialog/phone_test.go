@@ -61,3 +61,27 @@ func TestTextsFitPhones(t *testing.T) {
 	})
 	t.Logf("longest: %v", longest)
 }
+
+// TestMenuFitsAPhone: how everything on a saw stands, each characteristic with
+// its value and day, in one text message of three parts.
+func TestMenuFitsAPhone(t *testing.T) {
+	for _, s := range []saw{saws[1], saws[3], saws[5]} {
+		r := measuredAll(t, s)
+		r.view.Limits = dialog.Limits{Segment: 160, Plain: true, OneMove: true}
+		for _, said := range []string{"menu", "new blade", "menu", "moved", "menu"} {
+			r.tell(said)
+			if said != "menu" {
+				continue
+			}
+			text := r.result.Turn.Replies[0].Text
+			if n := septets(text); n > 3*153 {
+				t.Errorf("%s: %d characters:\n%s", s.name, n, text)
+			}
+			for _, what := range []string{"Riving knife", "Blade at 45 deg", "Rip fence toe", "2 March 2026"} {
+				if !strings.Contains(text, what) {
+					t.Errorf("%s: menu does not say %q:\n%s", s.name, what, text)
+				}
+			}
+		}
+	}
+}

@@ -84,6 +84,10 @@ func (r *rig) run(t *testing.T, job string) {
 	for range 900 {
 		p := r.prompt()
 		if p.Kind == dialog.KindIdle {
+			// Guard and riving knife are back, and somebody has said so.
+			if power := r.view.Saws[0].Power; power.Open() {
+				t.Errorf("%s: %s ends with the saw open:\n%s", r.m.saw.name, job, tail(r.told.String(), 800))
+			}
 			return
 		}
 		if p.Name == "stopped" || p.Name == "impossible" {
