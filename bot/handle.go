@@ -54,6 +54,7 @@ type event struct {
 	from               string // who sent it, for the transcript and the hash
 	speaker            *speaker
 	message            posted            // when a person speaks
+	lang               string            // that their browser asks for, "" otherwise
 	unanswered         bool              // messenger: the answer is stored and not sent
 	due                store.DueReminder // when a reminder fires; then speaker is nil
 	began              time.Time         // when a message had its turn; for figures only
@@ -150,6 +151,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 		return nil, err
 	}
 	l.view.Locate, l.view.ZoneGuess, l.view.Token, l.view.Base = locate, h.zoneOf(e), freshText(), h.base
+	l.view.LangGuess = e.lang
 	var peopleChanged bool
 	if e.speaker != nil {
 		l.view.People, l.view.Person, peopleChanged, err = e.speaker.in(l.view.People, h.people, now)

@@ -5,6 +5,8 @@ import (
 	"log/slog"
 	"mime"
 	"net/http"
+
+	"shimwright/dialog/wording"
 )
 
 // postMessage is POST /v1/messages.
@@ -26,6 +28,9 @@ func (s *server) postMessage(w http.ResponseWriter, r *http.Request) error {
 	}
 	if who.kind == program && m.Sender == "" {
 		return badField("sender", "The field %q is missing: a program says for whom it speaks.", "sender")
+	}
+	if who.kind != program {
+		who.lang = wording.Accepted(r.Header.Get("Accept-Language"))
 	}
 	info(r).attrs = append(info(r).attrs, slog.String("conversation", mask(m.Conversation)), slog.String("message", mask(m.ID)))
 	if wait := s.limiter.take(senderKey(who, m), s.now()); wait > 0 {
@@ -59,7 +64,7 @@ func (s *server) arrival(ctx context.Context, who caller, m posted) (event, erro
 	if err != nil {
 		return event{}, err
 	}
-	e := event{shop: shop, conversation: m.Conversation, channel: who.channelName(), message: m,
+	e := event{shop: shop, conversation: m.Conversation, channel: who.channelName(), message: m, lang: who.lang,
 		speaker: &speaker{kind: who.kind, device: who.device, sender: m.Sender, conversation: m.Conversation}}
 	if who.kind == program {
 		e.from = m.Sender

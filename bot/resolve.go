@@ -24,6 +24,7 @@ type caller struct {
 	kind   callerKind
 	shop   string // of a local or paired browser; a program speaks for any
 	device string // hash of the token of a paired browser
+	lang   string // language that a browser asks for, where the service has it
 }
 
 type callerKind int

@@ -23,6 +23,7 @@ type View struct {
 	HasHistory   bool      // History is filled
 	Due          []DueMark // reminders that wait in this shop
 	ZoneGuess    string    // time zones that the channel suggests for the person, parted by spaces
+	LangGuess    string    // language that the channel suggests for a person who has chosen none
 	Token        string    // fresh random text of 28 letters and digits, for what must not be guessed; used at most once a step
 	Base         string    // address under which others reach the service, "" where that is not known
 

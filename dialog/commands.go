@@ -120,7 +120,7 @@ func (st *step) command(text string, o *outcome) bool {
 	vocabulary := st.vocabulary()
 	word, rest, ok := reading.Command(text, st.voice.Lang(), vocabulary)
 	if !ok {
-		return (o == nil || o.prompt.Ask().Form != guard.Words) && st.peopleCommand(text)
+		return (o == nil || o.prompt.Ask().Form != guard.Words) && (st.peopleCommand(text) || st.foreign(text, o))
 	}
 	if o != nil && o.prompt.Ask().Form == guard.Words {
 		if _, _, whole := reading.Whole(text, st.voice.Lang(), vocabulary); !whole {
@@ -146,6 +146,21 @@ func (st *step) command(text string, o *outcome) bool {
 		}
 	}
 	return st.word(reading.WordOf(word), rest, o)
+}
+
+// foreign handles a command in another language than the person is spoken to
+// in: a page or a habit may have it, and nothing else is meant by it.
+func (st *step) foreign(text string, o *outcome) bool {
+	names := make([]string, len(commandWords))
+	for i, w := range commandWords {
+		names[i] = w.String()
+	}
+	for _, l := range wording.Languages() {
+		if word, rest, ok := reading.Whole(text, reading.Lang(l), names); ok {
+			return st.word(reading.WordOf(word), rest, o)
+		}
+	}
+	return false
 }
 
 // offered reports whether the text is one of the choices just offered, to the

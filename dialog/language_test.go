@@ -246,3 +246,30 @@ func TestExamplesAreGoodAnswers(t *testing.T) {
 		}
 	}
 }
+
+// TestForeignCommands: a command in another language is understood where
+// nothing else can be meant; a name is a name.
+func TestForeignCommands(t *testing.T) {
+	sh := newShop()
+	for _, c := range []struct{ say, want string }{
+		{"höhe", "I did not understand"}, // the name of a job, in its own language only
+		{"menü", "No saw is set up yet"},
+		{"level", "Millimetres or inches?"},
+		{"dónde", "in your unit"},
+		{"mm", "What do you call"},
+		{"zurück", "is the sliding table left"}, // a saw may be called so
+		{"atrás", "What do you call"},
+		{"Old Blue", "is the sliding table left"},
+		{"deutsch", "liegt der Schiebetisch links"},
+		{"back", "Wie nennst du"},
+	} {
+		said := sh.say(c.say).Turn.Replies
+		text := ""
+		for _, r := range said {
+			text += r.Text + "\n"
+		}
+		if !strings.Contains(text, c.want) {
+			t.Errorf("> %s\n%swant %q", c.say, text, c.want)
+		}
+	}
+}

@@ -273,6 +273,9 @@ func wide(s string) string { return umlauts.Replace(s) }
 
 var umlauts = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "Ä", "Ae", "Ö", "Oe", "Ü", "Ue")
 
+// Has reports whether a language has tables of its own.
+func Has(l Lang) bool { return languages[l] != nil }
+
 // tableOf returns the table of a language ("de-AT" is "de"), English for an
 // unknown one.
 func tableOf(l Lang) *table {

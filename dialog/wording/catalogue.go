@@ -4,6 +4,7 @@ import (
 	"embed"
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 
@@ -18,15 +19,30 @@ import (
 //go:embed *.toml
 var files embed.FS
 
-// Languages are those that have a catalogue, the default first.
-var languages = [...]string{"en", "de", "es"}
+// defaultLanguage is spoken to people who have not chosen one.
+const defaultLanguage = "en"
 
-// Languages returns the languages that have a catalogue, the default first.
-func Languages() []string { return languages[:] }
+// Languages returns the languages that have a catalogue, the default first. A
+// catalogue beside this file is all that a language needs here.
+func Languages() []string { return slices.Clone(load().languages) }
+
+// Accepted returns the language that suits a list of languages best, as HTTP's
+// Accept-Language has it (RFC 9110, section 12.5.4), or "" when none does.
+func Accepted(list string) string {
+	tags, _, err := language.ParseAcceptLanguage(list)
+	if err != nil || len(tags) == 0 {
+		return ""
+	}
+	_, i, sure := load().matcher.Match(tags...)
+	if sure == language.No {
+		return ""
+	}
+	return load().languages[i]
+}
 
 // Named returns the language that a word names, in whatever language.
 func Named(word string) (lang string, ok bool) {
-	for _, l := range languages {
+	for _, l := range load().languages {
 		if NewVoice(l, reading.MM).Is("language.names", word) >= 0 {
 			return l, true
 		}
@@ -38,7 +54,10 @@ func Named(word string) (lang string, ok bool) {
 // arguments in them; those are worded here, twenty times as fast as through a
 // template. Conditions and plural forms go through go-i18n.
 type book struct {
-	bundle  *i18n.Bundle
+	languages []string // the default first
+	matcher   language.Matcher
+	bundle    *i18n.Bundle
+
 	plain   map[string]map[string][]string   // language, id → text, argument, text …
 	phrases map[string]map[string][]string   // language, id → alternatives
 	forms   map[string]map[string][][]string // of those that people type, as compared
@@ -48,7 +67,10 @@ type book struct {
 var load = sync.OnceValue(func() *book {
 	b := &book{bundle: i18n.NewBundle(language.English), plain: map[string]map[string][]string{}, phrases: map[string]map[string][]string{}, forms: map[string]map[string][][]string{}}
 	b.bundle.RegisterUnmarshalFunc("toml", toml.Unmarshal)
-	for _, l := range languages {
+	b.languages = catalogues()
+	var tags []language.Tag
+	for _, l := range b.languages {
+		tags = append(tags, language.MustParse(l))
 		f, err := b.bundle.LoadMessageFileFS(files, l+".toml")
 		if err != nil {
 			panic("wording: " + l + ".toml: " + err.Error())
@@ -64,8 +86,29 @@ var load = sync.OnceValue(func() *book {
 			}
 		}
 	}
+	b.matcher = language.NewMatcher(tags)
 	return b
 })
+
+// catalogues lists the languages of the files, the default first. What is said
+// in a language must be understood in it too.
+func catalogues() []string {
+	entries, err := files.ReadDir(".")
+	if err != nil {
+		panic(err)
+	}
+	list := []string{defaultLanguage}
+	for _, e := range entries {
+		l := strings.TrimSuffix(e.Name(), ".toml")
+		if !reading.Has(reading.Lang(l)) {
+			panic("wording: " + e.Name() + " is a catalogue of a language without a grammar: dialog/reading/lang/" + l + ".json is missing")
+		}
+		if l != defaultLanguage {
+			list = append(list, l)
+		}
+	}
+	return list
+}
 
 var field = regexp.MustCompile(`\{\{\.([A-Z][A-Za-z0-9]*)\}\}`)
 
@@ -97,11 +140,9 @@ type Voice struct {
 // NewVoice returns the voice for a language ("" and unknown ones mean the
 // default) and a unit of length.
 func NewVoice(lang string, unit reading.Unit) *Voice {
-	known := Languages()[0]
-	for _, l := range languages {
-		if l == lang {
-			known = l
-		}
+	known := defaultLanguage
+	if slices.Contains(load().languages, lang) {
+		known = lang
 	}
 	return &Voice{lang: reading.Lang(known), unit: unit, local: i18n.NewLocalizer(load().bundle, known)}
 }

@@ -234,6 +234,16 @@ func TestNamesOfLanguages(t *testing.T) {
 	}
 }
 
+// TestAccepted matches what browsers send.
+func TestAccepted(t *testing.T) {
+	for list, want := range map[string]string{"": "", "de": "de", "de-CH,en;q=0.5": "de", "es-419,es;q=0.9": "es", "fr,es;q=0.8,en;q=0.5": "es",
+		"ja,zh;q=0.5": "", "en-US,en;q=0.9,de;q=0.8": "en", "en;q=0.1,de;q=0.9": "de", "*": "", ";;;": ""} {
+		if got := wording.Accepted(list); got != want {
+			t.Errorf("%q: %q, want %q", list, got, want)
+		}
+	}
+}
+
 var argument = regexp.MustCompile(`\.([A-Z][A-Za-z0-9]*)`)
 
 func arguments(texts []string) []string {
