@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"net/http"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -294,11 +295,18 @@ func (k *intake) saySecret(ctx context.Context, e event) error {
 }
 
 // turnAway answers somebody whom nobody let in: one sentence, the same whether
-// or not there is anything here, and then nothing for a month.
+// or not there is anything here, and then nothing for a month. Who asks a
+// telephone number for silence gets it.
 func (k *intake) turnAway(ctx context.Context, c channel.Channel, in channel.Inbound) error {
+	if c.Limits().Telephone && slices.Contains(stopWords, strings.ToUpper(strings.TrimSpace(in.Text))) {
+		return nil
+	}
 	return k.sayOnce(ctx, hallShop, "stranger", event{conversation: in.Conversation, channel: c.Name(),
 		message: posted{ID: in.ID}}, wording.Stranger())
 }
+
+// stopWords end messages on every telephone network, as the whole of a text.
+var stopWords = []string{"STOP", "STOPALL", "STOP ALL", "END", "CANCEL", "UNSUBSCRIBE", "QUIT", "REVOKE", "OPTOUT", "OPT OUT", "OPT-OUT"}
 
 // kindTold is the document that remembers that somebody was told something.
 const kindTold store.Kind = "told"
