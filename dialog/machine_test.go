@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
-	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -222,8 +221,8 @@ func (m *machine) choose(t *testing.T, p dialog.PromptView) string {
 		return p.Choices[by]
 	case "side", "references.which", "hood", "square.side":
 		return p.Choices[0]
-	case "slider.tilted", "slot.tilted":
-		return pick(m.saw.inch, "ready", "leave it out")
+	case "tilted":
+		return pick(m.saw.inch, "yes", "leave it out")
 	case "proof.look":
 		return "clean"
 	case "scoring.kind":
@@ -555,8 +554,6 @@ func measured(off []complex128) board {
 	}
 	return board{[2]float64{width(rear - 10), width(front + 10)}, rear - front - 20}
 }
-
-var number = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
 
 // move does what one piece of advice says, by its words, and returns the motion
 // in the machine's axes that those words mean.
