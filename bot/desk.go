@@ -109,6 +109,7 @@ func (a *app) deskRoutes(token string) http.Handler {
 	})
 	deskRoute(mux, "/say", a.say)
 	deskRoute(mux, "/news", a.news)
+	a.archiveRoutes(mux)
 	a.keeperRoutes(mux)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		given := strings.TrimPrefix(r.Header.Get("Authorization"), "Bearer ")

@@ -47,6 +47,10 @@ func commands() []command {
 		{"move", "FROM TO", "copy everything from the data file to Redis, or back", moveCommand},
 		{"dead", "[resend ID | resend all]", "list the messages that were given up, or send them again", deadCommand},
 		{"simulate", "[-saws N] [-slips N] [-out FOLDER]", "show on many virtual saws what the advice leads to", simulate},
+		{"export", "[-saw NAME] [FILE.json | FILE.csv]", "take everything of a shop away, or the records of it", exportCommand},
+		{"import", "FILE", "bring back what export wrote", importCommand},
+		{"report", "[-saw NAME] [FILE.html | FILE.pdf]", "write the page to print of a saw", reportCommand},
+		{"forget", "saw NAME | person NAME | shop", "delete for good", forgetCommand},
 		{"config", "", "print every setting, its default and its meaning", config},
 		{"help", "", "print this", help},
 	}

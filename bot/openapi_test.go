@@ -91,6 +91,7 @@ func TestEveryOperationIsTried(t *testing.T) {
 		"GET /v1/media/{token}":         s.request("GET", picture, ""),
 		"GET /picture/{token}":          s.request("GET", picturePath+strings.TrimPrefix(picture, mediaPath), ""),
 		"GET /v1/machines/{id}/records": s.request("GET", "/v1/machines/saw-1/records", ""),
+		"GET /report/{token}":           s.request("GET", s.openedReport(), ""),
 		"GET /v1/openapi.yaml":          s.request("GET", "/v1/openapi.yaml", ""),
 		"GET /pair/{token}":             s.request("GET", "/pair/"+l.Token, ""),
 		"POST /pair/{token}":            s.request("POST", "/pair/"+l.Token, ""),

@@ -214,8 +214,8 @@ func TestRecordsCSVQuotes(t *testing.T) {
 	v := -0.19
 	r := dialog.Record{ID: "r1", Saw: "saw-1", At: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), Low: &v,
 		AsLeft: &dialog.Measured{Value: v, Uncertainty: 0.02}, Remarks: "said \"fine\",\nthen left"}
-	got := string(recordsCSV([]dialog.Record{r}))
-	want := "r1,saw-1,,,2026-03-02T09:00:00Z,,,,,,-0.19,0.02,0001-01-01T00:00:00Z,-0.19,,,false,,0,,\"said \"\"fine\"\",\r\nthen left\",\r\n"
+	got := string(recordsCSV([]dialog.Record{r}, nil, map[string]string{"": "nobody"}))
+	want := "r1,saw-1,,,2026-03-02T09:00:00Z,,,,,,-0.19,0.02,0001-01-01T00:00:00Z,-0.19,,,false,,0,,\"said \"\"fine\"\",\r\nthen left\",,,,nobody\r\n"
 	if _, row, _ := strings.Cut(got, "\r\n"); row != want {
 		t.Errorf("got\n%q\nwant\n%q", row, want)
 	}

@@ -1,12 +1,10 @@
 package main
 
 import (
-	"bytes"
-	"encoding/csv"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"net/http"
-	"strconv"
 	"time"
 
 	"github.com/gorilla/mux"
@@ -14,6 +12,14 @@ import (
 	"shimwright/dialog"
 	"shimwright/store"
 )
+
+// sawRecords are the records of one saw, with the names of who took them.
+type sawRecords struct {
+	Machine string            `json:"machine"`
+	Name    string            `json:"name"`
+	People  map[string]string `json:"people"` // names by id, of those who have one
+	Records []dialog.Record   `json:"records"`
+}
 
 // getRecords is GET /v1/machines/{id}/records: what was found and left on a
 // saw, oldest first, as JSON or as CSV (RFC 4180).
@@ -39,85 +45,63 @@ func (s *server) getRecords(w http.ResponseWriter, r *http.Request) error {
 			return badField("since", "The parameter %q must be a time as RFC 3339 writes it, e.g. 2026-03-02T09:14:05Z.", "since")
 		}
 	}
-	records, err := s.records(r, query)
+	list, err := s.records(r, query)
 	if err != nil {
 		return err
 	}
 	w.Header().Set("Vary", "Accept")
 	switch choose(r, "application/json", "text/csv") {
 	case "application/json":
-		return writeJSON(w, struct {
-			Machine string          `json:"machine"`
-			Records []dialog.Record `json:"records"`
-		}{query.Saw, records})
+		return writeJSON(w, list)
 	case "text/csv":
 		h := w.Header()
 		h.Set("Content-Type", "text/csv; charset=utf-8; header=present")
 		h.Set("Cache-Control", "no-store")
-		_, _ = w.Write(recordsCSV(records))
+		_, _ = w.Write(recordsCSV(list.Records, map[string]string{list.Machine: list.Name}, list.People))
 		return nil
 	}
 	return notAcceptable("application/json or text/csv")
 }
 
 // records returns the records of a saw that exists.
-func (s *server) records(r *http.Request, q store.RecordQuery) ([]dialog.Record, error) {
+func (s *server) records(r *http.Request, q store.RecordQuery) (sawRecords, error) {
+	out := sawRecords{Machine: q.Saw}
 	d, err := s.store.Get(r.Context(), q.Shop, store.KindSaw, q.Saw)
 	if errors.Is(err, store.ErrNotFound) || err == nil && string(d.Body) == tombstone {
-		return nil, notFound("There is no saw of this name.")
+		return out, notFound("There is no saw of this name.")
 	}
 	if err != nil {
-		return nil, storeProblem(err)
+		return out, storeProblem(err)
+	}
+	var saw dialog.Saw
+	if err := json.Unmarshal(d.Body, &saw); err != nil {
+		return out, internal(err)
+	}
+	people, _, err := loadPeople(r.Context(), s.store, q.Shop)
+	if err != nil {
+		return out, storeProblem(err)
 	}
 	list, err := s.store.Records(r.Context(), q)
 	if err != nil {
-		return nil, storeProblem(err)
+		return out, storeProblem(err)
 	}
-	records := make([]dialog.Record, len(list))
-	for i, rec := range list {
-		if err := json.Unmarshal(rec.Body, &records[i]); err != nil {
-			return nil, internal(err)
+	out.Name, out.People = saw.Profile.Name, namesOf(people)
+	if out.Records, err = decodeRecords(list); err != nil {
+		return out, internal(err)
+	}
+	return out, nil
+}
+
+// namesOf are the names of people by id.
+func namesOf(people dialog.People) map[string]string {
+	names := map[string]string{}
+	for _, p := range people.Persons {
+		if p.Name != "" {
+			names[p.ID] = p.Name
 		}
 	}
-	return records, nil
+	return names
 }
 
-// recordColumns are the columns of the CSV, in order.
-func recordColumns() []string {
-	return []string{"id", "saw", "procedure", "characteristic", "at", "person", "unit",
-		"found", "found_uncertainty", "found_at", "left", "left_uncertainty", "left_at",
-		"low", "high", "decision", "adjusted", "tool", "resolution", "blade", "remarks", "corrects"}
-}
-
-// recordsCSV writes records as RFC 4180 has it: a header, lines that end in
-// CRLF, quotes where they are needed. A value that is not known is empty.
-func recordsCSV(records []dialog.Record) []byte {
-	var b bytes.Buffer
-	w := csv.NewWriter(&b)
-	w.UseCRLF = true
-	_ = w.Write(recordColumns()) // a buffer takes everything
-	for _, r := range records {
-		row := []string{r.ID, r.Saw, r.Procedure, r.Characteristic, r.At.UTC().Format(time.RFC3339Nano), r.Person, r.Unit}
-		row = append(row, measuredCells(r.AsFound)...)
-		row = append(row, measuredCells(r.AsLeft)...)
-		row = append(row, optional(r.Low), optional(r.High), r.Decision, strconv.FormatBool(r.Adjusted),
-			r.Tool, optional(&r.Resolution), r.Blade, r.Remarks, r.Corrects)
-		_ = w.Write(row)
-	}
-	w.Flush()
-	return b.Bytes()
-}
-
-func measuredCells(m *dialog.Measured) []string {
-	if m == nil {
-		return []string{"", "", ""}
-	}
-	return []string{optional(&m.Value), optional(&m.Uncertainty), m.At.UTC().Format(time.RFC3339Nano)}
-}
-
-func optional(v *float64) string {
-	if v == nil {
-		return ""
-	}
-	return strconv.FormatFloat(*v, 'g', -1, 64)
-}
+// sawName is what a saw is called, also before it has a name.
+func sawName(s dialog.Saw) string { return cmp.Or(s.Profile.Name, s.ID) }

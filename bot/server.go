@@ -14,6 +14,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"shimwright/bot/channel/page"
+	"shimwright/dialog"
 	"shimwright/store"
 )
 
@@ -73,6 +74,7 @@ func (s *server) routes() http.Handler {
 	handle("GET", "/v1/media/{token}", s.getMedia)
 	handle("GET", picturePath+"{token}", s.getPicture)
 	handle("GET", "/v1/machines/{id}/records", s.getRecords)
+	handle("GET", dialog.ReportPath+"{token}", s.getReport)
 	handle("GET", "/v1/openapi.yaml", s.getOpenAPI)
 	handle("GET", "/pair.css", s.getPairStyle)
 	handle("GET", "/pair/{token}", s.getPair)

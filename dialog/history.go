@@ -28,10 +28,11 @@ func (st *step) history() {
 			chart = st.chart(saw, c, records, next)
 		}
 	}
-	if !dated {
-		st.say("history.none", "Saw", nameOf(saw))
-	} else {
+	switch {
+	case dated:
 		st.say("history.next", "Date", st.date(next.Due), "Reason", reason(next))
+	case len(characteristics(all)) == 0:
+		st.say("history.none", "Saw", nameOf(saw))
 	}
 	st.show()
 	if chart != nil && len(st.res.Turn.Replies) > 0 {

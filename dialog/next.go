@@ -64,12 +64,17 @@ func (m *Measured) estimate() calc.Estimate {
 	return calc.Estimate{Value: m.Value, U: m.Uncertainty, DoF: calc.ManyDoF}
 }
 
-// historyOf turns records into what calc reckons the next date from.
+// historyOf turns records into what calc reckons the next date from. A measuring
+// tool and a proof have none: the one belongs to no saw, the other proves what
+// the rest has set.
 func historyOf(records []Record) (calc.History, bool) {
 	if len(records) == 0 {
 		return calc.History{}, false
 	}
 	last := records[len(records)-1]
+	if strings.HasPrefix(last.Characteristic, toolPrefix) || strings.HasPrefix(last.Characteristic, "proof.") || last.Low == nil && last.High == nil {
+		return calc.History{}, false
+	}
 	h := calc.History{Name: last.Characteristic, Window: windowOf(&last)}
 	for _, r := range records {
 		if r.AsLeft == nil {
@@ -124,6 +129,12 @@ func nextOf(saw *Saw, records []Record) (calc.Next, bool) {
 	for i, h := range histories {
 		if steady(next, h, newest[i].At) {
 			next.Reason.Months = calc.LongestInterval
+		}
+	}
+	// A quick check stands for the whole saw for a while, though it reads little.
+	for _, r := range records {
+		if rest := monthsAfter(r.At, calc.ShortestInterval); r.Procedure == (quickCheck{}).Name() && next.Due.Before(rest) && next.Reason.Rule != calc.RuleLeftOutside {
+			next.Due = rest
 		}
 	}
 	if n := saw.interval(); n > 0 {

@@ -3,6 +3,7 @@ package dialog
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -26,6 +27,7 @@ type Report struct {
 	Rows    []ReportRow
 	Facts   []ReportFact
 	Charts  []Drawing // at most maxCharts, the most urgent first
+	Foot    string    // what ± means
 	Remarks []string
 	Safety  []string
 }
@@ -109,9 +111,13 @@ func ReportOf(v View, saw *Saw, now time.Time) Report {
 	records := st.records(saw.ID, "")
 	st.v.Last = newestOf(records)
 	r := Report{Lang: string(st.voice.Lang()), Title: saw.Profile.Name, Heads: st.reportHeads(), Facts: st.facts(saw),
-		Made: st.sentence("report.made", "Date", st.date(now))}
+		Made: st.sentence("report.made", "Date", st.date(now)), Foot: st.sentence("report.foot")}
 	if next, ok := nextOf(saw, records); ok {
-		r.Next = st.sentence("history.next", "Date", st.date(next.Due), "Reason", reason(next))
+		id := "history.next"
+		if !next.Due.After(now) {
+			id = "report.overdue"
+		}
+		r.Next = st.sentence(id, "Date", st.date(next.Due), "Reason", reason(next))
 	}
 	if saw.Power.Open() {
 		r.Warning = st.sentence("report.open")
@@ -250,9 +256,12 @@ func (st *step) measuredWords(r *Record, m *Measured) string {
 func (st *step) toleranceWords(r *Record) string {
 	limit := func(v float64) any {
 		if r.Unit == "rad" {
-			return wording.Tilt{Value: calc.Angle(v), Decimals: 3}
+			return wording.Tilt{Value: calc.Angle(v), Decimals: 2}
 		}
-		return wording.Size{Value: calc.Length(v), Resolution: 0.001}
+		if math.Abs(v*100-math.Round(v*100)) > 1e-6 {
+			return wording.Size{Value: calc.Length(v), Resolution: 0.001}
+		}
+		return wording.Size{Value: calc.Length(v)}
 	}
 	switch {
 	case r.Low != nil && r.High != nil:
@@ -283,7 +292,9 @@ func (st *step) reportCharts(saw *Saw, records []Record) []Drawing {
 		if err != nil {
 			continue
 		}
-		list = append(list, dated{next, st.chart(saw, c, of, next)})
+		d := st.chart(saw, c, of, next)
+		d.Title = st.voice.Say(whatOf(c))
+		list = append(list, dated{next, d})
 	}
 	slices.SortStableFunc(list, func(a, b dated) int { return a.next.Due.Compare(b.next.Due) })
 	var out []Drawing

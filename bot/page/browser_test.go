@@ -119,7 +119,7 @@ func attach(t *testing.T, ctx context.Context, url string, wide, high int64) *ta
 		}
 	}()
 	b.do(chromedp.Navigate(url))
-	b.until(`document.querySelector("#send").textContent !== ""`)
+	b.until(`document.readyState === "complete" && document.querySelector("#send")?.textContent !== ""`)
 	return b
 }
 
