@@ -106,6 +106,8 @@ var limits = []contract{
 		f.refuse(store.ErrFull, store.Commit{Remind: []store.Reminder{{ID: "new", Due: f.at}}})
 		f.do(store.Commit{Remind: []store.Reminder{{ID: "r-7", Due: f.at}}})
 		f.do(store.Commit{Forget: []string{"r-8"}, Remind: []store.Reminder{{ID: "new", Due: f.at}}})
+		f.do(store.Commit{Fired: "r-9", FiredDue: f.at.Add(9 * time.Minute), Remind: []store.Reminder{{ID: "newer", Due: f.at}}})
+		f.refuse(store.ErrFull, store.Commit{Fired: "r-10", FiredDue: f.at.Add(10 * time.Minute), Remind: []store.Reminder{{ID: "a", Due: f.at}, {ID: "b", Due: f.at}}})
 		f.same("reminders", len(f.load("").Reminders), store.MaxReminders)
 	}},
 }

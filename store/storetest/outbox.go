@@ -76,6 +76,10 @@ var outbox = []contract{
 		d := f.claim(9)
 		f.same("reply", d[0].Out.ID, "reply")
 		f.settle(d[0], store.Sent)
+		f.do(store.Commit{Outbox: []store.Out{out("another reply")}})
+		d = f.claim(9)
+		f.same("not held up", d[0].Out.ID, "another reply")
+		f.settle(d[0], store.Sent)
 		f.later(8*time.Hour - time.Millisecond)
 		f.same("still early", len(f.claim(9)), 0)
 		f.later(time.Millisecond)
@@ -188,6 +192,18 @@ var outbox = []contract{
 		f.do(store.Commit{Outbox: []store.Out{hot}})
 		f.same("expired at once", len(f.claim(9)), 0)
 		f.same("waiting", f.stats().Waiting, 0)
+	}},
+
+	{"what a replica with a fast clock queued waits for its time", func(f *fixture) {
+		hot := out("hands-on")
+		hot.Expires = f.at.Add(time.Minute)
+		f.do(store.Commit{Outbox: []store.Out{hot}})
+		f.do(store.Commit{At: f.at.Add(10 * time.Minute), Outbox: []store.Out{out("fast")}})
+		f.later(2 * time.Minute) // the first has expired, the second is not yet due
+		f.same("early", len(f.claim(9)), 0)
+		f.same("waiting", f.stats().Waiting, 1)
+		f.later(8 * time.Minute)
+		f.same("in time", f.claim(9)[0].Out.ID, "fast")
 	}},
 
 	{"stats tell how long the oldest waits", func(f *fixture) {
