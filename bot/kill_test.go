@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -40,7 +41,7 @@ func TestKilledUnderLoad(t *testing.T) {
 	for i := range talks {
 		talks[i] = newTalker(i, seed)
 	}
-	for range times {
+	for n := range times {
 		p := startProgram(t, folder, prefix+"_WEBHOOK_SECRETS="+testSecret, prefix+"_LOG=error",
 			prefix+"_RATE=10000", prefix+"_BURST=100000")
 		ctx, cancel := context.WithCancel(t.Context())
@@ -49,6 +50,11 @@ func TestKilledUnderLoad(t *testing.T) {
 			wg.Go(func() { c.talk(ctx, t, p.url) })
 		}
 		time.Sleep(time.Duration(5+random.IntN(150)) * time.Millisecond)
+		// On a busy machine the first answers take longer: the last kill waits
+		// for one, so that the test tests something.
+		for waited := 0; n == times-1 && heard(talks) == 0 && waited < 3000; waited++ {
+			time.Sleep(10 * time.Millisecond)
+		}
 		p.kill()
 		cancel()
 		wg.Wait()
@@ -67,6 +73,15 @@ type talker struct {
 	acked   map[string][]string // by conversation: ids in order
 	answers map[string][]byte   // by conversation and id
 	client  *http.Client
+	heard   atomic.Int64 // answers, as counted while it talks
+}
+
+// heard counts the answers that the talkers have had.
+func heard(talks []*talker) (n int64) {
+	for _, c := range talks {
+		n += c.heard.Load()
+	}
+	return n
 }
 
 func newTalker(i int, seed uint64) *talker {
@@ -97,6 +112,7 @@ func (c *talker) talk(ctx context.Context, t *testing.T, url string) {
 		}
 		conversation := c.now.Conversation
 		c.acked[conversation] = append(c.acked[conversation], c.now.ID)
+		c.heard.Add(1)
 		c.answers[conversation+" "+c.now.ID] = body
 		text, err := c.bench.reply(decodeAnswer(t, body))
 		if err != nil {
