@@ -122,7 +122,7 @@ func TestMetricsAreBounded(t *testing.T) {
 		}
 	}
 	try(10)
-	try(1) // a conversation that exists
+	try(1)   // a conversation that exists
 	series() // which has its own series
 	before := series()
 	try(60)

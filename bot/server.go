@@ -50,7 +50,10 @@ type server struct {
 }
 
 // routes returns the handler of every address.
-func (s *server) routes() http.Handler {
+func (s *server) routes() http.Handler { return s.wrap(s.router()) }
+
+// router knows every address.
+func (s *server) router() *mux.Router {
 	r := mux.NewRouter()
 	r.NotFoundHandler = s.plain(func(http.ResponseWriter, *http.Request) error {
 		return notFound("There is no such address; GET /v1/openapi.yaml lists all.")
@@ -99,7 +102,7 @@ func (s *server) routes() http.Handler {
 			return nil
 		})
 	}
-	return s.wrap(r)
+	return r
 }
 
 // allowed lists the methods with which an address can be called.
