@@ -11,10 +11,14 @@
 //
 // A commit is as durable as the server makes it. With appendonly yes and
 // appendfsync always it is on the disk of the server when Commit returns, and
-// a kill of the server loses nothing. With appendfsync everysec a kill of the
-// process loses nothing that it had handed to the operating system, which it
-// does before it answers; a loss of power loses up to about a second. Without
-// an append-only file everything since the last snapshot goes. A failover, of
+// neither a kill of the server nor a loss of power loses it (as far as the disk
+// keeps what it was told to). With appendfsync everysec a loss of power loses
+// up to about two seconds. A kill of the process then loses nothing as a rule,
+// because Redis hands a commit to the operating system before it answers; but
+// while the disk is slow, and a sync takes longer than a second, it puts that
+// off for up to two seconds, and they go too. Whatever is lost, it is the
+// newest, and each commit is there whole or not at all. Without an append-only
+// file everything since the last snapshot goes. A failover, of
 // Sentinel or of a cluster, loses what the old master had acknowledged and not
 // yet sent to the replica that takes over, because replication is asynchronous.
 // With wait_replicas=1 in the URL a change counts as made only when a replica

@@ -100,7 +100,7 @@ var outbox = []contract{
 		}
 	}},
 
-	{"attempts are counted when claimed", func(f *fixture) {
+	{"poison message attempts are counted when claimed", func(f *fixture) {
 		f.do(store.Commit{Outbox: []store.Out{out("poison"), out("next")}})
 		for attempt := 1; attempt <= 3; attempt++ {
 			d := f.claim(9)
