@@ -46,6 +46,7 @@ func commands() []command {
 		{"restore", "FILE", "read a backup into an empty store", restoreCommand},
 		{"move", "FROM TO", "copy everything from the data file to Redis, or back", moveCommand},
 		{"dead", "[resend ID | resend all]", "list the messages that were given up, or send them again", deadCommand},
+		{"demo", "[-fast] [FILE.html]", "watch one conversation about a virtual saw, and look at its report", demo},
 		{"simulate", "[-saws N] [-slips N] [-out FOLDER]", "show on many virtual saws what the advice leads to", simulate},
 		{"export", "[-saw NAME] [FILE.json | FILE.csv]", "take everything of a shop away, or the records of it", exportCommand},
 		{"import", "FILE", "bring back what export wrote", importCommand},
