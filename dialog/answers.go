@@ -133,6 +133,9 @@ func (st *step) choose(choices []guard.Choice, text string) (string, bool) {
 			return c.Value, true
 		}
 	}
+	if v, ok := st.begun(choices, text); ok {
+		return v, true
+	}
 	words := []string{"ok"}
 	byWord := map[string]string{"ok": choices[0].Value}
 	for _, c := range choices {
@@ -144,6 +147,24 @@ func (st *step) choose(choices []guard.Choice, text string) (string, bool) {
 	}
 	w, _, ok := reading.Command(text, st.voice.Lang(), words)
 	return byWord[w], ok
+}
+
+// begun finds the one choice that a message is the beginning of, in whole words:
+// "square" for "square and feelers".
+func (st *step) begun(choices []guard.Choice, text string) (value string, ok bool) {
+	said := reading.Fold(strings.TrimSpace(text)) + " "
+	if said == " " {
+		return "", false
+	}
+	for _, c := range choices {
+		if strings.HasPrefix(reading.Fold(st.voice.Say(c.Text)), said) {
+			if ok {
+				return "", false
+			}
+			value, ok = c.Value, true
+		}
+	}
+	return value, ok
 }
 
 // read takes a reading.
@@ -216,6 +237,9 @@ func (st *step) echoes(saw *Saw, o outcome) {
 func (st *step) value(a guard.Ask, v reading.Value) wording.Text {
 	e := st.expect(a)
 	unit, step := e.Unit, e.Resolution
+	if step == 0 && a.Tool == Ruler {
+		step = 1
+	}
 	if e.Quantity == reading.Length {
 		step = st.voice.Step(step)
 	}

@@ -77,7 +77,9 @@ func whatOf(characteristic string) wording.Text {
 }
 
 // stopText words an angle as a person names a stop: 45, 22.5.
-func stopText(degrees float64) wording.Text { return wording.T("size", "Value", wording.Number(degrees)) }
+func stopText(degrees float64) wording.Text {
+	return wording.T("size", "Value", wording.Number(degrees))
+}
 
 // degreesOf writes an angle as the names of characteristics have it.
 func degreesOf(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

@@ -164,8 +164,11 @@ func (st *step) foreign(text string, o *outcome) bool {
 }
 
 // offered reports whether the text is one of the choices just offered, to the
-// letter: "fence" is then that choice and not the job.
+// letter, or the beginning of one: "fence" is then that choice and not the job.
 func (st *step) offered(a guard.Ask, text string) bool {
+	if _, ok := st.begun(a.Choices, text); ok && a.Form == guard.Pick {
+		return true
+	}
 	return a.Form == guard.Pick && slices.ContainsFunc(a.Choices, func(c guard.Choice) bool {
 		return same(text, st.voice.Say(c.Text))
 	})

@@ -46,12 +46,12 @@ func (crosscut) Run(t *Script) {
 	for round, reread := 1, 0; ; {
 		t.Cut(question(Key{Name: "cut.five", Round: round}, p.fenceText("cut"), "Least", sized(15), "Most", sized(25)), wording.T("caution.cut"))
 		e, d := j.strip(round, reread)
-		j.say(e, d)
 		last := d != calc.Outside || round > crosscutRounds
 		if !last && !j.plausible(e, round, reread) {
 			reread++ // the same strip once more
 			continue
 		}
+		j.say(e, d)
 		if !known {
 			j.found, known = e, true
 		}
@@ -158,11 +158,22 @@ func (j *squaring) adjust(round int, e calc.Estimate) bool {
 			Alt:   wording.T("crosscut.sketch.alt", "Way", leaning, "Move", moving),
 			Pivot: mirror(j.p.FencePivot), Adjuster: mirror(j.p.FenceReach), End: mirror(max(j.p.FenceReach, j.p.FencePivot)),
 			AtRear: j.p.FenceRear, Lean: calc.Angle(e.Value), Move: m.Travel, LeanText: leaning, MoveText: moving}
-		return guard.Adjustment{Text: wording.T(j.p.fenceText("moves")), Why: wording.T("crosscut.moves.why"),
-			After: wording.T("crosscut.after"), Moves: []guard.Move{m}, Drawing: sketch}
+		a := fenceAdjustment(j.p.fenceText("moves"), m)
+		a.Drawing = sketch
+		return a
 	})
 	j.moved = j.moved || anyMade(made)
 	return anyMade(made)
+}
+
+// fenceAdjustment words a move of a fence: by leaves against a stop block where a
+// stack comes near enough, by an indicator where none does.
+func fenceAdjustment(text string, m guard.Move) guard.Adjustment {
+	a := guard.Adjustment{Text: wording.T(text), Why: wording.T("crosscut.moves.why"), After: wording.T("crosscut.after"), Moves: []guard.Move{m}}
+	if len(m.Stack) == 0 {
+		a.Text, a.After = wording.T("fence.moves.indicator"), wording.T("fence.after.indicator")
+	}
+	return a
 }
 
 // fenceText is the id of a text that is another for a mitre gauge than for the

@@ -169,7 +169,7 @@ func (l *levelling) read(round int) heights {
 		if again.Skipped || math.Abs(again.Mid()-float64(h.value[first])) <= l.allowed || try == 2 {
 			return h
 		}
-		l.t.Say("level.moved", "Change", l.tool.size(calc.Length(again.Mid())-h.value[first]), "Part", l.supports[first].label)
+		l.t.Say("level.moved", "Change", l.tool.size((calc.Length(again.Mid()) - h.value[first]).Abs()), "Part", l.supports[first].label)
 	}
 }
 

@@ -60,11 +60,11 @@ func (j *mitring) position(n int, degrees float64) {
 	for round := 1; ; round++ {
 		e := j.pair(n, round, degrees)
 		d := must(calc.Decide(e, j.window))
-		j.say(degrees, e, d)
 		last := d != calc.Outside || round > mitreRounds
 		if !last && !j.plausible(n, round, e, rear) {
 			continue // a pair once more
 		}
+		j.say(degrees, e, d)
 		if !known {
 			found, known = e, true
 		}
@@ -88,7 +88,7 @@ func (j *mitring) pair(n, round int, degrees float64) calc.Estimate {
 	open := j.t.Pick(a, wording.Text{})
 	var v Value
 	if open != "closed" {
-		a = question(Key{Name: "mitre.gap", Round: round, Index: n}, "pair.gap", "Arm", sized(pairArm))
+		a = question(Key{Name: "mitre.gap", Round: round, Index: n}, "pair.gap", "Arm", sized(j.t.arm()))
 		a.Expect, a.Quantity, a.Tool, a.NoSkip, a.Stop = dims(0, tiltGapMost), "gap", Feelers, true, &degrees
 		a.Expect.Leaves, a.Expect.Resolution = j.p.Leaves, 0.01
 		v = j.t.Read(a, wording.Text{})
@@ -98,8 +98,8 @@ func (j *mitring) pair(n, round int, degrees float64) calc.Estimate {
 		side = calc.OpenAtToe
 	}
 	_, u := j.t.Tool(Square).squareness()
-	parts := append(j.t.feeler(v).Components(), u.Times(float64(pairArm)))
-	return must(calc.MitrePair(v.Length(), pairArm, side, parts...))
+	parts := append(j.t.feeler(v).Components(), u.Times(float64(j.t.arm())))
+	return must(calc.MitrePair(v.Length(), j.t.arm(), side, parts...))
 }
 
 // cornerOf names what two pieces cut at an angle are held in.
@@ -112,21 +112,32 @@ func cornerOf(degrees float64) wording.Text {
 
 // say words the error and how far a joint opens: twice the error over the cut.
 func (j *mitring) say(degrees float64, e calc.Estimate, d calc.Decision) {
-	way := "tilt.more"
-	if e.Value < 0 {
-		way = "tilt.less"
-	}
+	way := wayOff(e)
 	w := j.t.work()
-	gap := calc.Length(2*calc.Angle(e.Value).Abs()) * frameWidth / calc.Length(math.Cos(float64(calc.Angle(degrees)*calc.Degree)))
+	rail := j.t.rail()
+	gap := calc.Length(2*calc.Angle(e.Value).Abs()) * rail / calc.Length(math.Cos(float64(calc.Angle(degrees)*calc.Degree)))
 	j.t.Say("mitre."+d.String(), append(w.effect(), "Stop", stopText(degrees), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
 		"U", wording.Tilt{Value: doubtOf(e.U), Decimals: 2}, "Way", wording.T(way), "Limit", wording.Tilt{Value: j.p.Tol.Tilt, Decimals: 2},
-		"Rail", sized(frameWidth), "Gap", fine(gap))...)
+		"Rail", sized(rail), "Gap", fine(gap))...)
 	j.t.Judge(verdict(mitreName(degrees), e, j.window, d.String()))
 }
 
-// frameWidth is the width of the mitred rail that verdicts speak of (practice,
-// no published source).
-const frameWidth = calc.Length(60)
+// rail is the width of the mitred rail that verdicts speak of (practice, no
+// published source).
+func (t *Script) rail() calc.Length {
+	if t.person.Unit == "in" {
+		return 2.5 * calc.Inch
+	}
+	return 60
+}
+
+// arm is how far along the arm of a square the gap of a corner is read.
+func (t *Script) arm() calc.Length {
+	if t.person.Unit == "in" {
+		return 4 * calc.Inch
+	}
+	return 100
+}
 
 // fenceError is the error of the fence in a position whose far end stands to
 // the rear or to the front of square.
@@ -154,8 +165,7 @@ func (j *mitring) adjust(n, round int, degrees float64, e calc.Estimate, rear bo
 		}
 		lever := (j.p.FenceReach - j.p.FencePivot).Abs()
 		m := j.t.fenceMove(fenceError(e, rear), turned, lever*calc.Length(j.p.Tol.Tilt)/5)
-		return guard.Adjustment{Text: wording.T("mitre.moves"), Why: wording.T("crosscut.moves.why"),
-			After: wording.T("crosscut.after"), Moves: []guard.Move{m}}
+		return fenceAdjustment("mitre.moves", m)
 	})
 	return anyMade(made)
 }

@@ -79,11 +79,11 @@ func (parallel) Run(t *Script) {
 	known := false
 	for round := 1; ; round++ {
 		e, d := j.measure(round)
-		j.say(e, d)
 		last := d != calc.Outside || round > parallelRounds
 		if !last && !j.plausible(e, round) {
 			continue // read again
 		}
+		j.say(e, d)
 		if !known {
 			j.found, known = e, true
 		}
@@ -163,7 +163,7 @@ func (j *toeing) spot(round, spot int) calc.Travel {
 		if math.Abs(float64(again-front)) <= allowed || try == 2 {
 			return calc.Travel{Front: (front + again) / 2, Rear: rear}
 		}
-		j.t.Say("parallel.moved", "Change", j.tool.size(again-front))
+		j.t.Say("parallel.moved", "Change", j.tool.size((again - front).Abs()))
 	}
 }
 

@@ -251,12 +251,14 @@ func (st *step) pendingPutRight(text string) bool {
 		st.idle()
 		return true
 	}
+	args := st.s.Args
 	st.s.Pending, st.s.Args = "", nil
 	if st.command(text, nil) {
 		return true
 	}
 	st.say("safety.exact", "Word", wording.T("word.guarded"))
 	st.askPutRight(saw)
+	st.s.Args = args // what was to follow
 	return true
 }
 
@@ -356,7 +358,10 @@ func (st *step) moves(saw *Saw, o outcome, text string) {
 	all := append(append([]Made(nil), told.Made...), made...)
 	st.accept(saw, Answer{Key: told.Key, Moves: all})
 	saw.Running.Told = nil
-	if list := st.madeList(all); len(list) > 0 {
+	switch list := st.madeList(all); {
+	case len(list) == len(all):
+		st.say("moves.taken.all", "List", list)
+	case len(list) > 0:
 		st.say("moves.taken", "List", list)
 	}
 	st.show()

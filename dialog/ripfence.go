@@ -47,11 +47,11 @@ func (ripFence) Run(t *Script) {
 	for round := 1; ; round++ {
 		left = j.measure(round)
 		d = must(calc.Decide(left, j.window))
-		j.say(left, d)
 		last := d != calc.Outside || round > fenceRounds
 		if !last && !j.plausible(round, left) {
 			continue // read again
 		}
+		j.say(left, d)
 		if !known {
 			found, known = left, true
 		}

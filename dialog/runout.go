@@ -149,7 +149,7 @@ func (j *turning) once(round, set, n int) []calc.Length {
 		if math.Abs(float64(again-out[0])) <= allowed || try == runoutTries-1 {
 			return out
 		}
-		j.t.Say("runout.moved", "Change", j.tool.size(again-out[0]))
+		j.t.Say("runout.moved", "Change", j.tool.size((again - out[0]).Abs()))
 	}
 }
 

@@ -16,7 +16,6 @@ type tiltStops struct{}
 const (
 	tiltRounds  = 8
 	tiltGapMost = calc.Length(5)
-	pairArm     = calc.Length(100)
 )
 
 func (tiltStops) Name() string    { return "tilt-stops" }
@@ -64,11 +63,12 @@ func (tiltStops) Run(t *Script) {
 // sets it.
 func (j *tilting) travel(degrees float64) {
 	l := newToeing(j.t)
-	a := question(Key{Name: l.name("tilted")}, l.id("tilted"), "Stop", stopText(degrees), "Side", l.p.slotSide())
-	a.Choices = choices("leaveout", "ready")
-	if j.t.Pick(a, wording.T("caution.blade")) != "ready" {
+	a := question(Key{Name: "tilted"}, l.id("also"), "Stop", stopText(degrees))
+	a.Choices = choices("leaveout", "yes")
+	if j.t.Pick(a, wording.Text{}) != "yes" {
 		return
 	}
+	j.t.Confirm(question(Key{Name: l.name("tilted")}, l.id("tilted"), "Side", l.p.slotSide()), wording.T("caution.blade"))
 	l.travelled()
 	e, d := l.measure(tiltedRound)
 	decision := openOr(e, d, l.window)
@@ -262,7 +262,7 @@ func (j *tilting) byPair(n, round int, degrees float64) calc.Estimate {
 	open := j.t.Pick(a, wording.Text{})
 	var v Value
 	if open != "closed" {
-		a = question(Key{Name: "pair.gap", Round: round, Index: n}, "pair.gap", "Arm", wording.Size{Value: pairArm, Coarse: true})
+		a = question(Key{Name: "pair.gap", Round: round, Index: n}, "pair.gap", "Arm", sized(j.t.arm()))
 		a.Expect, a.Quantity, a.Tool, a.NoSkip = dims(0, tiltGapMost), "gap", Feelers, true
 		a.Expect.Leaves, a.Expect.Resolution = j.p.Leaves, 0.01
 		v = j.t.Read(a, wording.Text{})
@@ -272,17 +272,14 @@ func (j *tilting) byPair(n, round int, degrees float64) calc.Estimate {
 		side = calc.OpenAtToe
 	}
 	_, u := j.t.Tool(Square).squareness()
-	parts := append(j.t.feeler(v).Components(), u.Times(float64(pairArm)))
-	return must(calc.BevelPair(v.Length(), pairArm, side, parts...))
+	parts := append(j.t.feeler(v).Components(), u.Times(float64(j.t.arm())))
+	return must(calc.BevelPair(v.Length(), j.t.arm(), side, parts...))
 }
 
 func (j *tilting) say(degrees float64, e calc.Estimate, d calc.Decision) {
 	id := "tilt." + d.String()
-	way := "tilt.more"
-	if e.Value < 0 {
-		way = "tilt.less"
-	}
 	w := j.t.work()
+	way := wayOff(e)
 	j.t.Say(id, append(w.effect(), "Stop", stopText(degrees), "Value", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
 		"U", wording.Tilt{Value: doubtOf(e.U), Decimals: 2},
 		"Way", wording.T(way), "Limit", wording.Tilt{Value: j.p.Tol.Tilt, Decimals: 2},
@@ -294,6 +291,17 @@ func (j *tilting) say(degrees float64, e calc.Estimate, d calc.Decision) {
 // hundredth of a degree.
 func doubtOf(u float64) calc.Angle {
 	return calc.Angle(math.Ceil(calc.Angle(u).Degrees()*100-1e-9)) / 100 * calc.Degree
+}
+
+// wayOff says to which side an angle is out, as far as two decimals show it.
+func wayOff(e calc.Estimate) string {
+	switch d := calc.Angle(e.Value).Degrees(); {
+	case d >= 0.005:
+		return "tilt.more"
+	case d <= -0.005:
+		return "tilt.less"
+	}
+	return "tilt.off"
 }
 
 func tiltName(degrees float64) string {

@@ -71,11 +71,11 @@ func TestReportInABrowser(t *testing.T) {
 				t.Errorf("%s, %s: ground %s, ink %s", name, scheme, ground, ink)
 			}
 			if *look != "" {
-				png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(90))
+				png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
 				if err != nil {
 					t.Fatal(err)
 				}
-				if err := os.WriteFile(filepath.Join(*look, "report-"+name+"-"+scheme+".jpg"), png, 0o644); err != nil {
+				if err := os.WriteFile(filepath.Join(*look, "report-"+name+"-"+scheme+".png"), png, 0o644); err != nil {
 					t.Fatal(err)
 				}
 			}

@@ -50,10 +50,10 @@ var choosing = map[string]func(*Person, Prompt) string{
 		}
 		return oneOf(q.Choices, map[string]string{"gap": "square and feelers", "pair": "pair of cuts", "level": "level"}[p.Method.Tilt])
 	},
-	"slider.tilted": func(_ *Person, q Prompt) string { return q.Choices[0] }, // left out
-	"level.shows":   func(_ *Person, q Prompt) string { return oneOf(q.Choices, "0") },
-	"leans":         func(p *Person, q Prompt) string { return sideWord((p.Saw.Stop(90).at > 0) == p.Saw.TiltLeft, q) },
-	"side":          func(p *Person, q Prompt) string { return sideWord(!p.Method.Right, q) },
+	"tilted":      func(_ *Person, q Prompt) string { return q.Choices[0] }, // left out
+	"level.shows": func(_ *Person, q Prompt) string { return oneOf(q.Choices, "0") },
+	"leans":       func(p *Person, q Prompt) string { return sideWord((p.Saw.Stop(90).at > 0) == p.Saw.TiltLeft, q) },
+	"side":        func(p *Person, q Prompt) string { return sideWord(!p.Method.Right, q) },
 	"pair.open": func(p *Person, q Prompt) string {
 		e := p.pairError()
 		switch {

@@ -130,8 +130,7 @@ func (p *Person) gap(v float64, q Prompt) string {
 	if v+0.002*p.r.NormFloat64() < 0 {
 		where = "at the bottom"
 	}
-	goes, next := p.Tools.feel(math.Abs(v))
-	return where + " " + p.leaves(goes, next, q.Unit)
+	return where + " " + p.leaves(math.Abs(v), q.Unit)
 }
 
 // leaning returns the blade's lean towards positive y from where a stop should
@@ -188,8 +187,7 @@ func (p *Person) pairError() float64 {
 
 func (p *Person) pairGap(q Prompt) string {
 	const arm = 100
-	goes, next := p.Tools.feel(arm * math.Abs(p.pairError()))
-	return p.leaves(goes, next, q.Unit)
+	return p.leaves(arm*math.Abs(p.pairError()), q.Unit)
 }
 
 // ripDistance is the fence to a tooth, or to the slider's edge, at two places.
@@ -237,6 +235,5 @@ func (p *Person) knifeSide(q Prompt) string {
 		}
 		return plain(proud, 0.01) + " proud"
 	}
-	goes, next := p.Tools.feel(c)
-	return p.leaves(goes, next, q.Unit)
+	return p.leaves(c, q.Unit)
 }

@@ -94,6 +94,7 @@ type JobTally struct {
 	Job string
 
 	Ended, Stopped Share // came to an end; said that it cannot go on
+	Judged         Share // came to a verdict
 	Worsens        Share // of the adjustments: leads away from the window
 	WorsensMore    Share // by more than noise explains
 	ToeIn          Share // of the adjustments of a toe: the service reckons with toe-in
@@ -105,7 +106,8 @@ type JobTally struct {
 
 // Add counts a course.
 func (t *JobTally) Add(c *Course) {
-	t.Ended.add(c.Ended && len(c.Claims) > 0)
+	t.Ended.add(c.Ended)
+	t.Judged.add(len(c.Claims) > 0)
 	t.Stopped.add(c.Stopped)
 	t.Remarked.add(len(c.Remarks) > 0)
 	t.Messages = append(t.Messages, float64(c.Messages))
@@ -193,6 +195,7 @@ func (t *ClaimTally) Width() (stated, width float64) {
 type Study struct {
 	Saws    int
 	Faults  []string       // conversations that broke off
+	Endless []string       // jobs that came to no end
 	Guessed map[string]int // questions that the person did not know, by name
 	Jobs    map[string]*JobTally
 	Claims  map[string]*ClaimTally
@@ -259,6 +262,9 @@ func (s *Study) Add(slip SlipKind, t Trial) {
 			s.Jobs[c.Job] = j
 		}
 		j.Add(c)
+		if !c.Ended && t.Fault == "" {
+			s.Endless = append(s.Endless, fmt.Sprintf("saw %d, %s", t.Seed, c.Job))
+		}
 		names := map[string]bool{}
 		for _, n := range c.Claims {
 			names[n.Name] = !math.IsNaN(n.Truth) // of some tools there is no one true value
@@ -340,4 +346,7 @@ func (s *Study) addSlip(kind SlipKind, t Trial) {
 	st.EndedTrue.add(within && holds)
 	st.EndedWrongly.add(within && !holds)
 	st.NeverEnded.add(!c.Ended)
+	if !c.Ended && t.Fault == "" {
+		s.Endless = append(s.Endless, fmt.Sprintf("saw %d, %s", t.Seed, kind))
+	}
 }

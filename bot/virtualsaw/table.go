@@ -68,14 +68,9 @@ func (s *Study) Report(w io.Writer) error {
 			fmt.Fprintf(&b, " %d with the slip \"%s\".", c.Saws, k)
 		}
 	}
-	fmt.Fprintf(&b, " %d conversations broke off.\n\n", len(s.Faults))
-	for i, f := range s.Faults {
-		if i == mostFaults {
-			fmt.Fprintf(&b, "- and %d more\n", len(s.Faults)-i)
-			break
-		}
-		fmt.Fprintf(&b, "- %s\n", strings.ReplaceAll(f, "\n", " "))
-	}
+	fmt.Fprintln(&b)
+	list(&b, "conversations broke off", s.Faults)
+	list(&b, "jobs came to no end", s.Endless)
 	if len(s.Guessed) > 0 {
 		fmt.Fprintf(&b, "\nQuestions of which the person took the default without knowing them: %v\n\n", s.Guessed)
 	}
@@ -84,6 +79,18 @@ func (s *Study) Report(w io.Writer) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// list writes how many of something there are, and the first of them.
+func list(b *strings.Builder, what string, items []string) {
+	fmt.Fprintf(b, "\n%d %s.\n\n", len(items), what)
+	for i, f := range items {
+		if i == mostFaults {
+			fmt.Fprintf(b, "- and %d more\n", len(items)-i)
+			break
+		}
+		fmt.Fprintf(b, "- %s\n", strings.ReplaceAll(f, "\n", " "))
+	}
 }
 
 // mostFaults is how many conversations that broke off are listed.
@@ -137,10 +144,10 @@ func (s *Study) coverage() Table {
 func (s *Study) advice() Table {
 	t := Table{Name: "advice", Title: "Advice",
 		Note: "Carried out exactly, on the true saw: does the largest miss of the window grow? First turns of a screw of unknown effect are left out.",
-		Head: []string{"job", "ended", "cannot go on", "worsens", "worsens beyond noise", "reckons with toe-in", "truly toe-in"}}
+		Head: []string{"job", "ended", "came to a verdict", "cannot go on", "worsens", "worsens beyond noise", "reckons with toe-in", "truly toe-in"}}
 	for _, k := range s.jobKeys() {
 		j := s.Jobs[k]
-		t.Rows = append(t.Rows, []string{j.Job, j.Ended.percent(), j.Stopped.percent(), j.Worsens.percent(), j.WorsensMore.percent(), j.ToeIn.percent(), j.TrueToeIn.percent()})
+		t.Rows = append(t.Rows, []string{j.Job, j.Ended.percent(), j.Judged.percent(), j.Stopped.percent(), j.Worsens.percent(), j.WorsensMore.percent(), j.ToeIn.percent(), j.TrueToeIn.percent()})
 	}
 	return t
 }

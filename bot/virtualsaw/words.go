@@ -47,8 +47,9 @@ func (p *Person) signed(v, step float64, unit, plus, minus string) string {
 	return small(-v) + " " + minus
 }
 
-// leaves writes what went into a gap and what did not.
-func (p *Person) leaves(goes, next float64, unit string) string {
+// leaves tries leaves in a gap, and writes what went in and what did not.
+func (p *Person) leaves(gap float64, unit string) string {
+	goes, next := p.Tools.feel(gap)
 	name := func(leaf float64) string {
 		if unit == "in" {
 			return plain(leaf/thou, 0.5) + " thou"
@@ -59,9 +60,31 @@ func (p *Person) leaves(goes, next float64, unit string) string {
 	case goes == 0:
 		return name(next) + " won't go in"
 	case next == 0:
-		return name(goes) + " goes in"
+		return p.stacked(gap, name)
 	}
 	return name(goes) + " goes, " + name(next) + " doesn't"
+}
+
+// stacked writes the leaves that fill a gap wider than the thickest of them.
+func (p *Person) stacked(gap float64, name func(float64) string) string {
+	set := p.Tools.leaves()
+	thick := set[len(set)-1]
+	var list []string
+	rest := gap + p.Tools.LeafFeel*p.Tools.r.NormFloat64()
+	for rest > thick {
+		list = append(list, name(thick))
+		rest -= thick
+	}
+	best := 0.0
+	for _, leaf := range set {
+		if math.Abs(leaf-rest) < math.Abs(best-rest) {
+			best = leaf
+		}
+	}
+	if best > 0 {
+		list = append(list, name(best))
+	}
+	return strings.Join(list, " + ")
 }
 
 // amount is the size of the first number in a text, rounded, with its unit:
