@@ -50,10 +50,16 @@ var choosing = map[string]func(*Person, Prompt) string{
 		}
 		return oneOf(q.Choices, map[string]string{"gap": "square and feelers", "pair": "pair of cuts", "level": "level"}[p.Method.Tilt])
 	},
-	"tilted":      func(_ *Person, q Prompt) string { return q.Choices[0] }, // left out
-	"level.shows": func(_ *Person, q Prompt) string { return oneOf(q.Choices, "0") },
-	"leans":       func(p *Person, q Prompt) string { return sideWord((p.Saw.Stop(90).at > 0) == p.Saw.TiltLeft, q) },
-	"side":        func(p *Person, q Prompt) string { return sideWord(!p.Method.Right, q) },
+	"tilted": func(_ *Person, q Prompt) string { return q.Choices[0] }, // left out
+	"level.shows": func(p *Person, q Prompt) string {
+		if p.Tools.LevelUpright {
+			return oneOf(q.Choices, "0")
+		}
+		return oneOf(q.Choices, "90")
+	},
+	"leans":         func(p *Person, q Prompt) string { return sideWord(p.Saw.leaning(p.Saw.Stop(p.stop)) > 0, q) },
+	"slider.tilted": func(_ *Person, q Prompt) string { return oneOf(q.Choices, "leave it out", "leave") },
+	"side":          func(p *Person, q Prompt) string { return sideWord(!p.Method.Right, q) },
 	"pair.open": func(p *Person, q Prompt) string {
 		e := p.pairError()
 		switch {
