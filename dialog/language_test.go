@@ -268,6 +268,32 @@ func TestExamplesAreGoodAnswers(t *testing.T) {
 	}
 }
 
+// TestPlaces finds the time zone of every place that a language names, and of
+// cities written as people there write them.
+func TestPlaces(t *testing.T) {
+	for _, lang := range wording.Languages() {
+		for _, p := range wording.NewVoice(lang, reading.MM).Phrases("words.places") {
+			name, zone, ok := strings.Cut(p, "=")
+			if loc := locate(zone); !ok || name == "" || loc == nil {
+				t.Errorf("%s: %q names no time zone", lang, p)
+			}
+		}
+	}
+	for place, want := range map[string]string{"Zürich": "Europe/Zurich", "bogotá": "America/Bogota", "München": "", "Berlin": "Europe/Berlin"} {
+		sh := newShop()
+		sh.say("time zone " + place)
+		if got := sh.view.People.Persons[0].Zone; got != want {
+			t.Errorf("%s: %q, want %q", place, got, want)
+		}
+	}
+	sh := newShop()
+	sh.say("deutsch")
+	sh.say("Zeitzone Muenchen")
+	if got := sh.view.People.Persons[0].Zone; got != "Europe/Berlin" {
+		t.Errorf("Muenchen: %q", got)
+	}
+}
+
 // TestForeignCommands: a command in another language is understood where
 // nothing else can be meant; a name is a name.
 func TestForeignCommands(t *testing.T) {

@@ -9,6 +9,7 @@ import (
 
 	"shimwright/calc"
 	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
 )
 
@@ -347,6 +348,13 @@ func (st *step) zoneNamed(text string) string {
 		return ""
 	}
 	text = clean(text, 40)
+	for _, p := range st.phrases("words.places") {
+		if name, zone, _ := strings.Cut(p, "="); same(text, name) && st.v.Locate(zone) != nil {
+			return zone
+		}
+	}
+	// Zürich is Europe/Zurich.
+	text = reading.Fold(text)
 	for _, city := range []string{titled(text, false), titled(text, true), strings.ToUpper(text)} { // UTC and its like are in capitals
 		for _, r := range regions {
 			if city != "" && !strings.EqualFold(city, "local") && st.v.Locate(r+city) != nil {
