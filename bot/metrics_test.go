@@ -18,9 +18,8 @@ func (s *service) metrics() map[string]float64 {
 	s.Helper()
 	series := map[string]float64{}
 	for _, line := range strings.Split(string(s.request("GET", "/metrics", "").body), "\n") {
-		name, value, ok := strings.Cut(line, " ")
-		if i := strings.LastIndex(line, " "); ok && i > 0 && !strings.HasPrefix(line, "#") {
-			name, value = line[:i], line[i+1:]
+		if i := strings.LastIndex(line, " "); i > 0 && !strings.HasPrefix(line, "#") {
+			name, value := line[:i], line[i+1:]
 			v, err := strconv.ParseFloat(value, 64)
 			if err != nil {
 				s.Fatalf("%q: %v", line, err)

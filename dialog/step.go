@@ -56,7 +56,6 @@ type step struct {
 	fresh   bool            // an answer was accepted: the fold's effects count
 	known   known
 	res     Result
-	said    bool // the turn is complete
 }
 
 func (st *step) result() Result {
