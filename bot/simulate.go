@@ -23,6 +23,7 @@ type simulation struct {
 	saws, slips int
 	jobs        []string
 	workers     int
+	claims      string // file for every verdict, "" for none
 }
 
 // slipSeeds is where the seeds of saws with a slip begin, apart from the others.
@@ -41,6 +42,7 @@ func simulate(ctx context.Context, c console, args []string) error {
 	f.IntVar(&s.saws, "saws", 100, "number of saws")
 	f.IntVar(&s.slips, "slips", 0, "number of saws for each slip")
 	f.IntVar(&s.workers, "workers", runtime.NumCPU(), "how many at once")
+	f.StringVar(&s.claims, "claims", "", "file for every single verdict beside the truth, as CSV")
 	jobs := f.String("jobs", strings.Join(virtualsaw.Jobs[:], ","), "jobs, in this order")
 	out := f.String("out", "", "folder for the report: report.md, tables as CSV, plots as SVG and PNG; otherwise the tables are printed")
 	show := f.Bool("show", false, "print the conversation about the first saw instead")
@@ -130,9 +132,13 @@ func (s simulation) run(ctx context.Context, w io.Writer) (*virtualsaw.Study, er
 	}
 	go func() { workers.Wait(); close(trials) }()
 	study, said := virtualsaw.NewStudy(), time.Now()
+	var verdicts strings.Builder
 	n := 0
 	for d := range trials {
 		study.Add(d.slip, d.trial)
+		if s.claims != "" {
+			d.trial.Claims(&verdicts)
+		}
 		if n++; time.Since(said) > 10*time.Second {
 			said = time.Now()
 			fmt.Fprintf(w, "%d of %d saws\n", n, len(tasks))
@@ -140,6 +146,9 @@ func (s simulation) run(ctx context.Context, w io.Writer) (*virtualsaw.Study, er
 	}
 	if err := context.Cause(ctx); err != nil {
 		return nil, err
+	}
+	if s.claims != "" {
+		return study, os.WriteFile(s.claims, []byte(virtualsaw.ClaimsHead+verdicts.String()), 0o644)
 	}
 	return study, nil
 }

@@ -161,6 +161,23 @@ func (c *Course) Describe(w io.Writer) {
 	fmt.Fprintln(w)
 }
 
+// ClaimsHead names the columns of Claims.
+const ClaimsHead = "saw,kind,slip,job,unit,method,name,decision,value,u,truth,truth at end,first,last\n"
+
+// Claims writes every verdict of a trial, one a line, as CSV.
+func (t Trial) Claims(w io.Writer) {
+	for _, c := range t.Courses {
+		slip := ""
+		if c.Slip != nil {
+			slip = string(c.Slip.Kind)
+		}
+		for _, n := range c.Claims {
+			fmt.Fprintf(w, "%d,%s,%s,%s,%s,%s,%s,%s,%g,%g,%g,%g,%v,%v\n", c.Seed, c.Kind, slip, c.Job, c.Unit, c.Method, n.Name, n.Decision,
+				n.Value, n.U, n.Truth, n.TruthAtEnd, n.First, n.Last)
+		}
+	}
+}
+
 // methodOf names how a person measures for a job.
 func (p *Person) methodOf(job string) string {
 	switch job {

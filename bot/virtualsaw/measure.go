@@ -185,8 +185,13 @@ func (p *Person) pairError() float64 {
 	return math.Pi/2 + p.Tools.SquareError - corner(p.pair, tilt)
 }
 
+// pairGap is the gap at a square in the corner of a pair, 100 mm or 4 in along
+// its arm.
 func (p *Person) pairGap(q Prompt) string {
-	const arm = 100
+	arm := 100.0
+	if q.Unit == "in" {
+		arm = 4 * inch
+	}
 	return p.leaves(arm*math.Abs(p.pairError()), q.Unit)
 }
 
