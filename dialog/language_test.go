@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"shimwright/calc"
 	"shimwright/dialog"
@@ -317,6 +318,29 @@ func TestForeignCommands(t *testing.T) {
 		}
 		if !strings.Contains(text, c.want) {
 			t.Errorf("> %s\n%swant %q", c.say, text, c.want)
+		}
+	}
+}
+
+// TestDatesInEveryLanguage answers a reminder with a day, as people say it. It
+// is Monday, 8 June 2026.
+func TestDatesInEveryLanguage(t *testing.T) {
+	for _, c := range []struct{ lang, say, want string }{
+		{"de", "morgen", "2026-06-09"}, {"de", "nächsten Samstag", "2026-06-13"}, {"de", "in drei Wochen", "2026-06-29"},
+		{"de", "12. Juli", "2026-07-12"}, {"de", "am 3. März", "2027-03-03"}, {"de", "Maerz 20", "2027-03-20"}, {"de", "in einem Monat", "2026-07-08"},
+		{"de", "in 10 Tagen", "2026-06-18"}, {"de", "Jänner", "2027-01-01"}, {"de", "Do.", "2026-06-11"},
+		{"es", "mañana", "2026-06-09"}, {"es", "manana", "2026-06-09"}, {"es", "el sábado", "2026-06-13"}, {"es", "el miercoles", "2026-06-10"},
+		{"es", "dentro de tres semanas", "2026-06-29"}, {"es", "12 de julio", "2026-07-12"}, {"es", "el 1º de mayo", "2027-05-01"},
+		{"es", "en un mes", "2026-07-08"}, {"es", "10 días", "2026-06-18"}, {"es", "en un año", "2027-06-08"},
+	} {
+		sh := keeper("Europe/Berlin", "Old Blue")
+		sh.view.People.Persons[0].Lang = c.lang
+		sh.now = time.Date(2026, 6, 8, 10, 0, 0, 0, time.UTC)
+		sh.plant("saw-1", sh.now)
+		sh.fire()
+		sh.say(c.say)
+		if got := sh.remind["check-saw-1-owner"].Due.Format(time.DateOnly); got != c.want {
+			t.Errorf("%s %q: %s, want %s\n%s", c.lang, c.say, got, c.want, said(sh.result))
 		}
 	}
 }
