@@ -224,7 +224,10 @@ type RecordQuery struct {
 
 // Scope is what Erase removes: a saw, a person, or with neither the whole
 // shop, its addresses included. Erasing a saw removes its document, records
-// and reminders. Erasing a person removes their name from records, drops their
+// and reminders; and, since there is no telling what of it speaks of the saw,
+// what was said in the shop's conversations (the ids of what was handled stay),
+// the shop's drawings and its dead letters. What waits to be sent still goes.
+// Erasing a person removes their name from records, drops their
 // reminders, and the conversations in which nobody else ever wrote; in a
 // conversation shared with others their lines go, the ids of what was handled
 // stay. The people and saw documents, and a job in a shared conversation, are

@@ -90,6 +90,19 @@ func (t *tx) eraseSaw(shop, saw string) {
 	for _, k := range keysOf(t.data, of(shop, tagLast).str(saw)) {
 		t.del(t.data, k)
 	}
+	for _, k := range keysOf(t.data, of(shop, tagOther).str(string(store.KindDrawing))) {
+		t.del(t.data, k)
+	}
+	for _, id := range t.conversations(shop) {
+		c := store.Conversation{Shop: shop, ID: id}
+		r, err := t.row(c)
+		t.fail(err)
+		t.changeEntries(c, t.numbers(c, r), func(e store.Entry) *store.Entry {
+			e = values.Blank(e)
+			return &e
+		})
+	}
+	t.eraseDead(shop, func(store.DeadLetter) bool { return true })
 }
 
 func (t *tx) erasePerson(shop, person string) {

@@ -253,8 +253,80 @@ func (s *Store) eraseSaw(ctx context.Context, shop, saw string) error {
 	k := keysOf(shop)
 	_, err := s.run(ctx, eraseSaw,
 		[]string{k.saws(), k.records(), k.order(), k.last(), k.reminders(), k.key("due")}, shop, saw)
+	if err != nil {
+		return err
+	}
+	return s.eraseSaid(ctx, shop)
+}
+
+// eraseSaid blanks what was said in a shop, and drops its drawings and its dead
+// letters: there is no telling which of them speak of one saw.
+func (s *Store) eraseSaid(ctx context.Context, shop string) error {
+	k := keysOf(shop)
+	own, err := s.ownDocuments(ctx, shop)
+	if err != nil {
+		return err
+	}
+	for _, v := range own {
+		if v.Kind != store.KindDrawing {
+			continue
+		}
+		// In this order: one whose key is gone counts as expired.
+		if err := s.client.Del(ctx, k.own(v.Kind, v.ID)).Err(); err != nil {
+			return failed(err)
+		}
+		if err := s.client.ZRem(ctx, k.expiring(), pair(string(v.Kind), v.ID)).Err(); err != nil {
+			return failed(err)
+		}
+	}
+	conversations, err := s.conversations(ctx, shop)
+	if err != nil {
+		return err
+	}
+	for list := range slices.Chunk(conversations, eraseAtOnce) {
+		var keys []string
+		for _, c := range list {
+			keys = append(keys, k.handled(c))
+		}
+		if _, err := s.run(ctx, blankLines, keys); err != nil {
+			return err
+		}
+	}
+	_, err = s.run(ctx, eraseLetters, []string{k.key("n"), k.letters(), k.key("dead")}, shop)
 	return err
 }
+
+// blankLines blanks every line of conversations.
+//
+//	KEYS  h: of each
+//	ARGV  none
+//	returns  {}
+var blankLines = newScript(true, luaFields, `
+for _, h in ipairs(KEYS) do
+  local lines = redis.call('HGETALL', h)
+  for i = 1, #lines, 2 do
+    local v = lines[i + 1]
+    redis.call('HSET', h, lines[i],
+      pack(nth(v, 1)) .. pack(nth(v, 2)) .. pack(nth(v, 3)) .. '0:0:' .. pack(nth(v, 6)) .. '0:0:')
+  end
+end
+return {}
+`)
+
+// eraseLetters drops the dead letters of a shop.
+//
+//	KEYS  1 n  2 z:  3 dead
+//	ARGV  1 shop
+//	returns  {}
+var eraseLetters = newScript(true, luaFields, `
+local n, z, dead, shop = KEYS[1], KEYS[2], KEYS[3], ARGV[1]
+for _, id in ipairs(redis.call('HKEYS', z)) do
+  redis.call('HDEL', z, id)
+  redis.call('ZREM', dead, pack(shop) .. ':' .. id)
+  redis.call('HINCRBY', n, 'dead', -1)
+end
+return {}
+`)
 
 // erasePerson takes a person's name off the records and drops their reminders.
 //

@@ -45,9 +45,19 @@ var erasing = []contract{
 	{"an erased saw is really gone", func(f *fixture) {
 		f.fill(shop, canarySaw, "kim")
 		f.fill2(shop, "other-saw")
+		f.speakOf(canarySaw)
 		f.present(canarySaw)
 		f.ok(f.Erase(f.ctx, store.Scope{Shop: shop, Saw: canarySaw}))
 		f.absent(canarySaw)
+		f.same("dead letters", len(f.letters(shop)), 0)
+		_, err := f.Get(f.ctx, shop, store.KindDrawing, "chart")
+		f.fails(store.ErrNotFound, err)
+		said, err := f.Transcript(f.ctx, store.Conversation{Shop: shop, ID: "c-pat"}, 0, 9)
+		f.ok(err)
+		for _, e := range said {
+			f.same("a line", []string{string(e.Inbound.Text), string(e.Answer), e.Inbound.From}, []string{"", "", ""})
+		}
+		f.same("lines", len(said), 2)
 		d, err := f.Load(f.ctx, store.Conversation{Shop: shop, ID: "c-kim"}, "m-1")
 		f.ok(err)
 		if len(d.Saws) != 1 || len(d.Last) != 1 || len(d.Reminders) != 2 || d.Seen == nil || d.Conversation.Version == 0 {
@@ -148,6 +158,21 @@ func (f *fixture) fill(shop, saw, person string) {
 		Shop: shop, Conversation: c.ID, Outbox: []store.Out{to("waits"), to("waits too"), held}, Answer: ofPerson,
 		Inbound: store.Handled{ID: "m-2", Text: ofPerson, From: person},
 	})
+}
+
+// speakOf lets a person of the shop speak of a saw: in a message, its answer, a
+// drawing, and a message that could not be sent.
+func (f *fixture) speakOf(saw string) {
+	f.Helper()
+	f.do(store.Commit{
+		Shop: shop, Conversation: "c-pat", Answer: []byte(saw + " is level"),
+		Inbound: store.Handled{ID: "m-2", Hash: []byte("hash"), Text: []byte("history of " + saw), From: "pat"},
+		Put:     []store.Doc{{Kind: store.KindDrawing, ID: "chart", Body: []byte("the course of " + saw), Expires: f.at.Add(time.Hour)}},
+		Outbox:  []store.Out{{ID: "lost", Conversation: "c-pat", Channel: "sms", To: "+1", Body: []byte(saw + " is due")}},
+	})
+	for _, d := range f.claim(99) {
+		f.settleAs(d, store.Dead, f.at)
+	}
 }
 
 // fill2 adds a second saw of another person.

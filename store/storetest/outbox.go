@@ -119,6 +119,7 @@ var outbox = []contract{
 		f.do(store.Commit{Outbox: []store.Out{out("o-1"), out("o-2")}})
 		d := f.claim(9)[0]
 		f.settleAs(d, store.Retry, f.at.Add(90*time.Second))
+		f.fails(store.ErrLost, f.Settle(f.ctx, store.Delivery{Shop: shop, Out: d.Out}, store.Sent, time.Time{}, ""))
 		f.same("age", f.stats().OldestWait, time.Duration(0))
 		f.later(89 * time.Second)
 		f.same("early", len(f.claim(9)), 0)
