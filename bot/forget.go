@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/http"
 	"slices"
 	"strings"
 	"time"
@@ -139,4 +140,11 @@ func forgetCommand(ctx context.Context, c console, args []string) (err error) {
 	}
 	fmt.Fprintln(c.out, "Deleted.")
 	return nil
+}
+
+// answerErased: the message was handled before, and a saw or a person was
+// forgotten since.
+func answerErased() *problem {
+	return &problem{Code: "erased", Status: http.StatusGone, Title: "The answer was deleted",
+		Detail: "The message was handled, and what was said then was deleted since."}
 }

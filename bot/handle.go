@@ -230,6 +230,9 @@ func (h *handler) note(ctx context.Context, e event, t dialog.Turn) {
 
 // again answers a message that was handled before.
 func (h *handler) again(docs store.Documents, e event, now time.Time) ([]byte, error) {
+	if len(docs.Answer) == 0 {
+		return nil, answerErased()
+	}
 	if !bytes.Equal(docs.Seen.Hash, e.message.hash(e.from)) {
 		return nil, conflict()
 	}

@@ -126,6 +126,9 @@ func shownEntry(e store.Entry, now time.Time) (entry, bool, error) {
 	if e.Fired == "" && !isUnasked(e) {
 		line.Message = &entryMessage{ID: e.Inbound.ID, Person: e.Inbound.From, Text: string(e.Inbound.Text)}
 	}
+	if len(e.Answer) == 0 {
+		return line, false, nil // it was erased
+	}
 	var a answer
 	if err := json.Unmarshal(e.Answer, &a); err != nil {
 		return line, false, internal(err)
