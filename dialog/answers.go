@@ -153,11 +153,14 @@ func (st *step) choose(choices []guard.Choice, text string) (string, bool) {
 // "square" for "square and feelers".
 func (st *step) begun(choices []guard.Choice, text string) (value string, ok bool) {
 	said := reading.Fold(strings.TrimSpace(text)) + " "
-	if said == " " {
+	for _, article := range st.phrases("words.articles") {
+		said = strings.TrimPrefix(said, reading.Fold(article)+" ")
+	}
+	if said == " " || said == "" {
 		return "", false
 	}
 	for _, c := range choices {
-		if strings.HasPrefix(reading.Fold(st.voice.Say(c.Text)), said) {
+		if strings.HasPrefix(reading.Fold(st.voice.Say(c.Text))+" ", said) {
 			if ok {
 				return "", false
 			}

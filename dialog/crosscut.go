@@ -43,10 +43,11 @@ func (crosscut) Run(t *Script) {
 	j := &squaring{t: t, p: p, tool: t.Tool(Caliper), window: calc.Window{Low: -slope, High: slope}}
 	t.Confirm(question(Key{Name: "fence.coarse"}, p.fenceText("coarse")), wording.T("caution.fence"))
 	known := false
-	for round, reread := 1, 0; ; {
+	for n, reread := 1, 0; ; {
+		round := t.firstRound() + n
 		t.Cut(question(Key{Name: "cut.five", Round: round}, p.fenceText("cut"), "Least", sized(15), "Most", sized(25)), wording.T("caution.cut"))
 		e, d := j.strip(round, reread)
-		last := d != calc.Outside || round > crosscutRounds
+		last := d != calc.Outside || n > crosscutRounds
 		if !last && !j.plausible(e, round, reread) {
 			reread++ // the same strip once more
 			continue
@@ -60,7 +61,7 @@ func (crosscut) Run(t *Script) {
 			j.finish(d)
 			return
 		}
-		round, reread = round+1, 0
+		n, reread = n+1, 0
 	}
 }
 

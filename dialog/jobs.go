@@ -256,7 +256,9 @@ func (st *step) finish(saw *Saw, o outcome) {
 			saw.Running.Answers = append(saw.Running.Answers, Answer{Key: Key{Name: "profile", Index: len(saw.Running.Answers)},
 				At: st.now, Person: st.person.ID, Profile: &profile})
 		}
-		st.say("before.done", "Job", titleOf(job.Then, saw.Profile))
+		if job.Then != (fullRun{}).Name() {
+			st.say("before.done", "Job", titleOf(job.Then, saw.Profile))
+		}
 		st.show()
 		return
 	}
@@ -273,6 +275,10 @@ func (st *step) finish(saw *Saw, o outcome) {
 	if next := procedureNamed(then); next != nil {
 		st.sayUpset(saw, job)
 		st.start(saw, next)
+		return
+	}
+	if job.Procedure == (fullRun{}).Name() {
+		st.remind(saw)
 		return
 	}
 	if len(job.Wrote) == 0 {

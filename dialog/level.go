@@ -68,7 +68,8 @@ func (level) Run(t *Script) {
 	l := newLevelling(t)
 	t.Confirm(question(Key{Name: "slider.clean"}, "level.clean"), wording.T("caution.hands"))
 	l.play()
-	for round := 1; ; round++ {
+	for n := 1; ; n++ {
+		round := t.firstRound() + n
 		h := l.read(round)
 		decision, worst := l.judge(h)
 		if l.found == nil {
@@ -86,8 +87,8 @@ func (level) Run(t *Script) {
 		}
 		l.left, l.leftWorst = &h, worst
 		l.say(decision, worst)
-		if decision != calc.Outside || round >= levelRounds {
-			l.record(decision, round >= levelRounds)
+		if decision != calc.Outside || n >= levelRounds {
+			l.record(decision, n >= levelRounds)
 			return
 		}
 		if !l.adjust(round, h) {
@@ -231,7 +232,7 @@ func (l *levelling) question(round, try, i, n int) guard.Ask {
 	switch {
 	case n > 1:
 		id = "level.again"
-	case i == 0 && round == 1:
+	case i == 0 && round%anewRounds == 1:
 		id = "level.height"
 	}
 	a := question(l.key(round, try, i, n), id, "Part", s.label, "Tool", l.toolText())

@@ -57,10 +57,11 @@ func (j *mitring) position(n int, degrees float64) {
 	j.t.Confirm(a, wording.T("caution.fence"))
 	var found calc.Estimate
 	known, moved := false, false
-	for round := 1; ; round++ {
+	for k := 1; ; k++ {
+		round := j.t.firstRound() + k
 		e := j.pair(n, round, degrees)
 		d := must(calc.Decide(e, j.window))
-		last := d != calc.Outside || round > mitreRounds
+		last := d != calc.Outside || k > mitreRounds
 		if !last && !j.plausible(n, round, e, rear) {
 			continue // a pair once more
 		}

@@ -77,9 +77,10 @@ func (parallel) Run(t *Script) {
 	t.Confirm(question(Key{Name: j.name("blade")}, j.id("blade"), "Side", j.p.slotSide()), wording.T("caution.blade"))
 	j.travelled()
 	known := false
-	for round := 1; ; round++ {
+	for n := 1; ; n++ {
+		round := t.firstRound() + n
 		e, d := j.measure(round)
-		last := d != calc.Outside || round > parallelRounds
+		last := d != calc.Outside || n > parallelRounds
 		if !last && !j.plausible(e, round) {
 			continue // read again
 		}
@@ -155,9 +156,9 @@ func (j *toeing) estimate(spots []calc.Travel) calc.Estimate {
 // it must repeat.
 func (j *toeing) spot(round, spot int) calc.Travel {
 	for try := 0; ; try++ {
-		front := j.read(round, spot, try, 0, j.id("front"))
-		rear := j.read(round, spot, try, 1, j.id("rear"))
-		again := j.read(round, spot, try, 2, j.id("again"))
+		front := j.read(round, spot, try, 0, j.id("front"), 0)
+		rear := j.read(round, spot, try, 1, j.id("rear"), front)
+		again := j.read(round, spot, try, 2, j.id("again"), front)
 		r := must(j.tool.measuring().Read(0))
 		allowed := math.Max(calc.Difference(r, r).U, 2*float64(j.tool.Resolution))
 		if math.Abs(float64(again-front)) <= allowed || try == 2 {
@@ -167,10 +168,16 @@ func (j *toeing) spot(round, spot int) calc.Travel {
 	}
 }
 
-func (j *toeing) read(round, spot, try, place int, id string) calc.Length {
+// read reads a spot at the front, at the rear or at the front again, where it
+// cannot be far from what it was at first.
+func (j *toeing) read(round, spot, try, place int, id string, front calc.Length) calc.Length {
 	a := question(Key{Name: j.name("indicator"), Round: round*10 + try, Index: spot*10 + place}, id, "Spot", spot)
 	a.Expect, a.Quantity, a.Tool, a.Tooth, a.NoSkip = signed(indicatorMost, j.tool), "indicator", Indicator, spot, true
 	a.Label = wording.T([...]string{"parallel.front.label", "parallel.rear.label", "parallel.again.label"}[place])
+	if place > 0 {
+		near := float64(front)
+		a.Expect.Near, a.Expect.Spread = &near, apartMost
+	}
 	x := calc.Length(0)
 	if place == 1 {
 		x = j.length

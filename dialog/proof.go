@@ -20,18 +20,22 @@ func (proof) Needs() []string     { return []string{"riving-knife", "ripfence.to
 func (proof) Minimum(Profile) int { return 3 }
 
 func (proof) Run(t *Script) {
-	t.Cut(question(Key{Name: "ripcut.cut"}, "proof.cut"), wording.T("caution.rip.cut"))
+	round, long := t.firstRound(), calc.Length(600)
+	if t.person.Unit == "in" {
+		long = 24 * calc.Inch
+	}
+	t.Cut(question(Key{Name: "ripcut.cut", Round: round}, "proof.cut", "Long", sized(long)), wording.T("caution.rip.cut"))
 	tool := t.Tool(Caliper)
 	read := func(name, id string, i int) calc.Length {
-		a := question(Key{Name: name, Index: i}, id)
+		a := question(Key{Name: name, Round: round, Index: i}, id)
 		a.Expect, a.Quantity, a.Tool, a.NoSkip, a.Hard = dims(5, 600), "length", Caliper, true, true
 		a.At = t.at(calc.Length(i)*1000, 0)
 		return t.Read(a, wording.Text{}).Length()
 	}
 	front := read("ripcut.width", "proof.front", 0)
 	rear := read("ripcut.width", "proof.rear", 1)
-	def := 600.0
-	a := question(Key{Name: "ripcut.length"}, "proof.length", "Default", wording.Size{Value: 600, Coarse: true})
+	def := float64(long)
+	a := question(Key{Name: "ripcut.length"}, "proof.length", "Default", sized(long))
 	a.Expect, a.Quantity, a.Tool, a.Default, a.Hard = dims(200, 3000), "length", Ruler, &def, true
 	length := calc.Length(def)
 	if v := t.Read(a, wording.Text{}); !v.Skipped {

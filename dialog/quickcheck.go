@@ -42,21 +42,23 @@ func (quickCheck) Run(t *Script) {
 		e, w := pr.run(t, last)
 		d := must(calc.Decide(e, w))
 		moved := math.Abs(e.Value-last.AsLeft.Value) > e.U+last.AsLeft.Uncertainty
-		id := "quick.same"
+		id, decision := "quick.same", d.String()
 		switch {
-		case d == calc.Outside:
+		case d == calc.Outside && (moved || !calc.AtToeIn(e, w)):
 			id = "quick.outside"
 			if worst == "" {
 				worst = pr.procedure
 			}
+		case d == calc.Outside: // as doubtful at the toe-in limit as it was left
+			decision = last.Decision
 		case moved:
 			id = "quick.moved"
 		}
 		t.Say(id, "What", whatOf(pr.characteristic), "Value", wording.Size{Value: calc.Length(e.Value), Signed: true},
 			"Was", wording.Size{Value: calc.Length(last.AsLeft.Value), Signed: true})
-		t.Judge(verdict(pr.characteristic, e, w, d.String()))
+		t.Judge(verdict(pr.characteristic, e, w, decision))
 		t.Record(Record{Characteristic: pr.characteristic, Unit: last.Unit, Low: last.Low, High: last.High,
-			AsFound: t.measured(e), AsLeft: t.measured(e), Decision: d.String(), Tool: Indicator,
+			AsFound: t.measured(e), AsLeft: t.measured(e), Decision: decision, Tool: Indicator,
 			Resolution: float64(t.Tool(Indicator).Resolution)})
 	}
 	switch {
@@ -144,8 +146,8 @@ func quickToe(t *Script, _ *Record) (calc.Estimate, calc.Window) {
 	if p.Kind == Cabinet {
 		id = "quick.slot"
 	}
-	front := j.read(1, 1, 0, 0, id)
-	rear := j.read(1, 1, 0, 1, "quick.rear")
+	front := j.read(1, 1, 0, 0, id, 0)
+	rear := j.read(1, 1, 0, 1, "quick.rear", front)
 	return j.estimate([]calc.Travel{{Front: front, Rear: rear}}), j.window
 }
 

@@ -15,6 +15,7 @@ const (
 	fenceLocksMost = 5 // and where only the uncertainty reaches toe-in
 	fenceRounds    = 6
 	fenceDistance  = calc.Length(600) // most that the fence stands from the blade
+	apartMost      = 2.0              // mm from the reading at the front at which one is doubted
 	fenceShift     = calc.Length(3)   // a correction beyond this is questioned
 )
 
@@ -44,10 +45,11 @@ func (ripFence) Run(t *Script) {
 	var found, left calc.Estimate
 	var d calc.Decision
 	known := false
-	for round := 1; ; round++ {
+	for n := 1; ; n++ {
+		round := t.firstRound() + n
 		left = j.measure(round)
 		d = must(calc.Decide(left, j.window))
-		last := d != calc.Outside || round > fenceRounds
+		last := d != calc.Outside || n > fenceRounds
 		if !last && !j.plausible(round, left) {
 			continue // read again
 		}
@@ -141,8 +143,8 @@ func (j *fencing) measure(round int) calc.Estimate {
 	var fronts, rears, apart []float64
 	for n := 1; ; n++ {
 		j.t.Confirm(question(Key{Name: "ripfence.lock", Round: round, Index: n}, "ripfence.lock", "Time", n), wording.T("caution.rip"))
-		front := float64(j.read(round, n, 0))
-		rear := float64(j.read(round, n, 1))
+		front := float64(j.read(round, n, 0, 0))
+		rear := float64(j.read(round, n, 1, calc.Length(front)))
 		fronts, rears, apart = append(fronts, front), append(rears, rear), append(apart, rear-front)
 		if n < fenceLocks {
 			continue
@@ -179,14 +181,16 @@ func component(e calc.Estimate) calc.Component {
 	return calc.Normal(e.U/must(calc.StudentT(calc.Coverage, e.DoF)), e.DoF)
 }
 
-func (j *fencing) read(round, n, place int) calc.Length {
+// read reads the fence at the front or at the rear, where it cannot be far from
+// what it was at the front.
+func (j *fencing) read(round, n, place int, front calc.Length) calc.Length {
 	name, id := "ripfence.distance", [...]string{"ripfence.front", "ripfence.rear"}[place]
 	switch j.method {
 	case "through":
 		id = j.across([...]string{"ripfence.front.slider", "ripfence.rear.slider"}[place])
 	case Indicator:
 		name, id = "ripfence.indicator", [...]string{"ripfence.front.indicator", "ripfence.rear.indicator"}[place]
-		if round > 1 || n > 1 {
+		if round%anewRounds > 1 || n > 1 {
 			id = [...]string{"ripfence.front.next", "ripfence.rear.next"}[place]
 		}
 	}
@@ -198,6 +202,10 @@ func (j *fencing) read(round, n, place int) calc.Length {
 	}
 	if j.method != "through" {
 		a.Tooth = 1
+	}
+	if place == 1 {
+		near := float64(front)
+		a.Expect.Near, a.Expect.Spread = &near, apartMost
 	}
 	a.Label, a.N = wording.T([...]string{"parallel.front.label", "parallel.rear.label"}[place]), n
 	x := calc.Length(0)

@@ -130,6 +130,13 @@ func knifeFits(v *View, saw *Saw, now time.Time) bool {
 	return s.Last.Decision != calc.Outside.String() && s.Last.Blade == saw.Profile.BladeName
 }
 
+// anewRounds parts the rounds that are read before and after an upset.
+const anewRounds = 1000
+
+// firstRound is the number before that of a job's first round. It is another one
+// after the saw was upset: what was read before does not count.
+func (t *Script) firstRound() int { return t.upsets() * anewRounds }
+
 // upsets counts how often, since this job began, the blade was changed or the
 // saw moved or hit: what was read before that is to be read again.
 func (t *Script) upsets() int {

@@ -275,7 +275,11 @@ func (st *step) show() {
 	}
 	if o.first != "" {
 		st.follow(o)
-		st.say("before.ask", "First", titleOf(o.first, saw.Profile), "Job", titleOf(saw.Running.Procedure, saw.Profile))
+		if saw.Running.Procedure == (fullRun{}).Name() {
+			st.say("full.next", "Job", titleOf(o.first, saw.Profile))
+		} else {
+			st.say("before.ask", "First", titleOf(o.first, saw.Profile), "Job", titleOf(saw.Running.Procedure, saw.Profile))
+		}
 		st.interrupt(saw, procedureNamed(o.first))
 		return
 	}

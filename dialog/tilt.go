@@ -104,7 +104,8 @@ func (j *tilting) stop(n int, degrees float64) {
 	name := stopText(degrees)
 	var moves []calc.ScrewMove
 	var found calc.Estimate
-	for round := 1; ; round++ {
+	for k := 1; ; k++ {
+		round := j.t.firstRound() + k
 		a := question(Key{Name: "tilt.set", Round: round, Index: n}, "tilt.set", "Stop", name)
 		a.Stop = &degrees
 		j.t.Confirm(a, wording.T("caution.tilt"))
@@ -117,7 +118,7 @@ func (j *tilting) stop(n int, degrees float64) {
 			moves[len(moves)-1].After = e.Value
 		}
 		j.say(degrees, e, d)
-		if d != calc.Outside || round > tiltRounds || !j.turn(n, round, e, &moves) {
+		if d != calc.Outside || k > tiltRounds || !j.turn(n, round, e, &moves) {
 			j.record(degrees, found, e, d, moves)
 			return
 		}

@@ -45,12 +45,14 @@ func symptoms(p Profile) map[string]*fork {
 	curved := any(blame{"notlevel", "slider-level"})
 	loose := branch{"nuts", blame{"nutsmove", "slider-level"}}
 	samecut := blame{"carriageplay", "slider-level"}
+	crosscut := branch{"crosslock", blame{"crossplay", "crosscut-fence"}}
 	how := func(carried, along any) *fork {
 		return &fork{"how", []branch{{"onslider", carried}, {"onfence", along}}}
 	}
 	if p.Kind == Cabinet {
 		travel = blame{"slottoein", "slider-parallel"}
 		samecut = blame{"gaugeplay", "slider-parallel"}
+		crosscut = branch{"ongauge", blame{"gaugeshift", "crosscut-fence"}}
 		loose = branch{"tablebolts", blame{"boltsmove", "slider-parallel"}}
 		how = func(carried, along any) *fork {
 			return &fork{"howgauge", []branch{{"ongauge", carried}, {"onfence", along}}}
@@ -67,7 +69,7 @@ func symptoms(p Profile) map[string]*fork {
 		"ridge": {"ridge", ridge},
 		"notstraight": {"shape", []branch{{"curved", curved}, {"angled", blame{"notsquare", "crosscut-fence"}},
 			{"slanted", blame{"tiltoff", "tilt-stops"}}}},
-		"afterlock": {"locked", []branch{{"fencelock", blame{"fenceplay", "rip-fence"}}, {"crosslock", blame{"crossplay", "crosscut-fence"}},
+		"afterlock": {"locked", []branch{{"fencelock", blame{"fenceplay", "rip-fence"}}, crosscut,
 			{"tiltlock", blame{"tiltplay", "tilt-stops"}}, loose}},
 		"norepeat": {"which", []branch{{"samespot", blame{"toolplay", "references"}}, {"samecut", samecut}}},
 	}

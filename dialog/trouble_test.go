@@ -31,7 +31,7 @@ func TestTrouble(t *testing.T) {
 		"pinching, slider": "", "a ridge, at the end of the cut, slider": "", "burning, far side, mitre gauge": "slider-parallel",
 		"pinching, mitre gauge": "slider-parallel", "a ridge, at the end of the cut, mitre gauge": "slider-parallel",
 		"not straight, curved, mitre gauge": "slider-parallel", "not straight, curved, rip fence": "rip-fence",
-		"changes after locking, table or trunnion bolts": "slider-parallel", "does not repeat, cuts": "slider-parallel"})
+		"changes after locking, table or trunnion bolts": "slider-parallel", "changes after locking, crosscut fence": "", "changes after locking, mitre gauge": "crosscut-fence", "does not repeat, cuts": "slider-parallel"})
 	for _, s := range []saw{saws[0], saws[1], saws[5]} {
 		r := newRig(newMachine(s.complete()))
 		r.setUp(t)
