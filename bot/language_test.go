@@ -2,9 +2,41 @@ package main
 
 import (
 	"net/http"
+	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/BurntSushi/toml"
+
+	"shimwright/bot/channel/sms/gsm7"
 )
+
+// TestCataloguesFitTheAlphabet: every text of every language can be written in
+// the default alphabet of telephone networks (3GPP TS 23.038); one letter beyond
+// it makes a message less than half as long.
+func TestCataloguesFitTheAlphabet(t *testing.T) {
+	files, err := filepath.Glob("../dialog/wording/*.toml")
+	if err != nil || len(files) < 3 {
+		t.Fatalf("catalogues: %v, %v", files, err)
+	}
+	for _, name := range files {
+		var raw map[string]any
+		if _, err := toml.DecodeFile(name, &raw); err != nil {
+			t.Fatal(err)
+		}
+		for id, v := range raw {
+			texts := map[string]any{"": v}
+			if forms, ok := v.(map[string]any); ok {
+				texts = forms
+			}
+			for _, text := range texts {
+				if plain := gsm7.Plain(text.(string)); !gsm7.Encodable(plain) {
+					t.Errorf("%s: %s cannot be written: %q", filepath.Base(name), id, plain)
+				}
+			}
+		}
+	}
+}
 
 // TestBrowserLanguage: a person is spoken to in the language that their browser
 // asks for, until they say another.
