@@ -139,8 +139,8 @@ func (p *Person) doubt(q Prompt) string {
 	if p.Slip != nil {
 		p.Slip.Questioned = true
 	}
-	p.count["doubt/"+p.told]++
-	if p.count["doubt/"+p.told] > 1 {
+	p.count["doubt/"+p.asked]++
+	if p.count["doubt/"+p.asked] > 1 {
 		for _, c := range q.Choices {
 			if amount(c) == amount(p.told) {
 				return c

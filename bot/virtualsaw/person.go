@@ -36,6 +36,7 @@ type Person struct {
 	parts    []string // of set-up, still to be gone through
 	count    map[string]int
 	told     string     // the number given last
+	asked    string     // what it was asked for
 	read     []*float64 // heights of the round, as they were told
 	strip    *strip
 	stop     float64 // degrees of the stop in hand
@@ -104,12 +105,12 @@ func (p *Person) reply(a Answer) (string, error) {
 			if q.Name == "slider.play" || q.Name == "slider.height" && q.N == 2 {
 				p.Checked++
 			}
-			p.told = p.slipText(q, f(p, q))
+			p.told, p.asked = p.slipText(q, f(p, q)), q.Name+" "+q.Label
 			return p.told, nil
 		}
 		if f, ok := dimensions[q.Name]; ok {
 			v, step := f(p, q)
-			p.told = p.dimension(v, step, q)
+			p.told, p.asked = p.dimension(v, step, q), q.Name
 			return p.told, nil
 		}
 	case "choice":

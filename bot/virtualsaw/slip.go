@@ -69,6 +69,8 @@ func NewSlip(kind SlipKind, p *Person) *Slip {
 		}
 	case WrongRaise:
 		s.Happened = true
+	case SwappedPoints:
+		s.wait = p.r.IntN(3)
 	case WrongWay, BeforeLocking:
 		s.wait = p.r.IntN(2)
 	case BadRepeat:
@@ -95,7 +97,7 @@ func (p *Person) raisesSaid() bool {
 // exchange to be one.
 const (
 	worthSign = 0.03
-	worthSwap = 0.05
+	worthSwap = 0.04
 )
 
 // slipHeight returns what is really under the indicator when support i is

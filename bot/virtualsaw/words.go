@@ -87,8 +87,8 @@ func (p *Person) stacked(gap float64, name func(float64) string) string {
 	return strings.Join(list, " + ")
 }
 
-// amount is the size of the first number in a text, rounded, with its unit:
-// what two texts that mean the same reading have in common.
+// amount is the first number in a text, rounded, with its unit and sign: what
+// two texts that mean the same reading have in common.
 func amount(text string) string {
 	digits := strings.IndexAny(text, "0123456789")
 	if digits < 0 {
@@ -105,6 +105,12 @@ func amount(text string) string {
 	}
 	if strings.Contains(text, "thou") {
 		v /= 1000
+	}
+	for _, w := range [...]string{"-", "low", "below", "bottom", "proud", "short"} {
+		if strings.Contains(text, w) {
+			v = -v
+			break
+		}
 	}
 	return fmt.Sprintf("%.4g", v)
 }
