@@ -273,7 +273,7 @@ func (st *step) phrase(c, rest string, o *outcome) bool {
 		}
 		st.takeOver(saw)
 	case "resume":
-		saw := st.focus()
+		saw := st.waiting()
 		if saw == nil || saw.Running != nil || !st.unpark(saw, "") {
 			st.say("resume.nothing")
 			st.show()
@@ -283,6 +283,24 @@ func (st *step) phrase(c, rest string, o *outcome) bool {
 		st.show()
 	}
 	return true
+}
+
+// waiting returns the saw whose job is to be taken up: the one that is spoken of,
+// or the only one that has a job parked, before it has a name too.
+func (st *step) waiting() *Saw {
+	if saw := st.focus(); saw != nil && len(saw.Parked) > 0 {
+		return saw
+	}
+	var only *Saw
+	for i := range st.v.Saws {
+		if s := &st.v.Saws[i]; !s.Retired && s.Running == nil && len(s.Parked) > 0 {
+			if only != nil {
+				return nil
+			}
+			only = s
+		}
+	}
+	return only
 }
 
 // units sets the person's unit, or toggles it when none is named.

@@ -281,6 +281,9 @@ func (st *step) finish(saw *Saw, o outcome) {
 		st.remind(saw)
 		return
 	}
+	if job.Procedure == (setup{}).Name() {
+		st.say("setup.done", "Saw", nameOf(saw))
+	}
 	if len(job.Wrote) == 0 {
 		st.idle()
 		return

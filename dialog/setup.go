@@ -112,7 +112,7 @@ func (p Profile) summary() []any {
 	if p.Trunnion {
 		bolts = "setup.bolts.trunnion"
 	}
-	return []any{"Bolts", wording.T(bolts), "Stations", len(p.Stations), "Each", len(p.Stations[0].Ys),
+	return []any{"Bolts", wording.T(bolts), "Stations", len(p.Stations), "Each", wording.T("setup.supports." + itoa(len(p.Stations[0].Ys))),
 		"Length", wording.Size{Value: p.Stations[len(p.Stations)-1].X - p.Stations[0].X, Coarse: true},
 		"Thread", wording.Raw(p.Thread), "Way", wording.T(way),
 		"Blade", wording.Size{Value: p.Blade, Coarse: true},
@@ -141,7 +141,11 @@ func (t *Script) number(name string, round, index int, def calc.Length, e guard.
 }
 
 func dimension(min, max calc.Length) guard.Ask {
-	return guard.Ask{Expect: dims(min, max), Quantity: "length"}
+	a := guard.Ask{Expect: dims(min, max), Quantity: "length"}
+	if max > 2 {
+		a.Tool = Ruler // not the resolution of another tool, nor a tolerance
+	}
+	return a
 }
 
 func count(min, max int) guard.Ask { return guard.Ask{Expect: counts(min, max), Quantity: "count"} }
