@@ -43,7 +43,7 @@ func Accepted(list string) string {
 // Named returns the language that a word names, in whatever language.
 func Named(word string) (lang string, ok bool) {
 	for _, l := range load().languages {
-		if NewVoice(l, reading.MM).Is("language.names", word) >= 0 {
+		if which(load().forms[l]["language.names"], word) >= 0 {
 			return l, true
 		}
 	}

@@ -27,9 +27,11 @@ func spelled(alternatives []string) [][]string {
 func (v *Voice) Forms(id string) [][]string { return load().forms[string(v.lang)][id] }
 
 // Is returns which alternative of an entry a text is, or -1.
-func (v *Voice) Is(id, text string) int {
+func (v *Voice) Is(id, text string) int { return which(v.Forms(id), text) }
+
+func which(alternatives [][]string, text string) int {
 	text = reading.Fold(strings.TrimSpace(text))
-	return slices.IndexFunc(v.Forms(id), func(forms []string) bool { return slices.Contains(forms, text) })
+	return slices.IndexFunc(alternatives, func(forms []string) bool { return slices.Contains(forms, text) })
 }
 
 // Starts returns which alternative of an entry folded words begin with, the
