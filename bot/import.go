@@ -194,12 +194,14 @@ func (b *bringing) lookAtRecords() error {
 }
 
 func (b *bringing) lookAtRecord(i int, r dialog.Record, bodies map[string][]byte, coming map[string]bool) {
+	if err := r.Check(); err != nil {
+		b.fault("record %d (%s): %v", i+1, clip(r.ID), err)
+		return
+	}
 	body := encode(r)
 	old, known := bodies[r.ID]
 	_, saw := b.there[r.Saw]
-	switch err := r.Check(); {
-	case err != nil:
-		b.fault("record %d (%s): %v", i+1, clip(r.ID), err)
+	switch {
 	case !saw:
 		b.fault("record %d (%s) is of the saw %s, which is not here; import the JSON, which holds the saws too", i+1, clip(r.ID), clip(r.Saw))
 	case len(body) > store.MaxRecord:

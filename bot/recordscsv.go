@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -142,7 +143,7 @@ func (c *cells) number(name string) *float64 {
 		return nil
 	}
 	v, err := strconv.ParseFloat(text, 64)
-	if err != nil {
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
 		c.fault(name, "a number such as -0.19, with a point")
 	}
 	return &v
