@@ -14,13 +14,14 @@ import (
 type references struct{}
 
 const (
-	lineStep     = calc.Length(0.05) // how fine a gap between two lines is read (practice)
-	toolShare    = 4                 // a tool may use up this part of the window it is to decide
-	repeatsAsked = 5                 // readings of one spot in a series
-	repeatSeries = 2                 // series of them, before an indicator stays in the drawer
-	squareWorst  = 0.2 * calc.Degree // a square beyond this is not corrected but left (practice)
-	caliperWorst = calc.Length(0.2)  // and a caliper that shows more than this when closed (practice)
-	straightedge = "straightedge"    // a tool of which nothing is kept but whether it is good
+	lineStep     = calc.Length(0.05)  // how fine a gap between two lines is read (practice)
+	lineEye      = calc.Length(0.015) // and how well the eye repeats it, one standard deviation (practice)
+	toolShare    = 4                  // a tool may use up this part of the window it is to decide
+	repeatsAsked = 5                  // readings of one spot in a series
+	repeatSeries = 2                  // series of them, before an indicator stays in the drawer
+	squareWorst  = 0.2 * calc.Degree  // a square beyond this is not corrected but left (practice)
+	caliperWorst = calc.Length(0.2)   // and a caliper that shows more than this when closed (practice)
+	straightedge = "straightedge"     // a tool of which nothing is kept but whether it is good
 )
 
 func (references) Name() string { return "references" }
@@ -71,7 +72,7 @@ func (j *trusting) lines(tool, id string) (v Value, parts []calc.Component, ok b
 	a := question(Key{Name: "square.gap", Index: map[string]int{Square: 0, straightedge: 1}[tool]}, id)
 	a.Expect, a.Quantity, a.Tool = dims(0, 5), "gap", tool
 	v = j.t.Read(a, wording.Text{})
-	return v, v.Reading(calc.Tool{Resolution: lineStep}).Components(), !v.Skipped
+	return v, v.Reading(calc.Tool{Resolution: lineStep, Repeat: lineEye, RepeatDoF: usualDoF}).Components(), !v.Skipped
 }
 
 // square takes the flip test: two knife lines from one foot.
@@ -126,10 +127,11 @@ func (j *trusting) saySquare(id string, e calc.Estimate, length calc.Length) {
 	fine := func(l calc.Length) wording.Size { return wording.Size{Value: l.Abs(), Resolution: 0.01} }
 	u := e
 	u.Value = e.U
-	panel := must(calc.Panel(calc.Angle(e.Value).Abs(), 600, 900))
+	w := j.t.work()
+	panel := must(calc.Panel(calc.Angle(e.Value).Abs(), w.Width, w.Length))
 	j.t.Say("references.square."+id, "Out", fine(must(calc.SquareCorrection(e, length))), "Length", wording.Size{Value: length, Coarse: true},
 		"U", fine(must(calc.SquareCorrection(u, length))), "Way", wording.T(way), "Degrees", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
-		"Panel", wording.Size{Value: 600, Coarse: true}, "End", fine(panel.End))
+		"Panel", sized(w.Width), "End", fine(panel.End))
 	most := float64(j.p.Tol.Tilt) / toolShare
 	decision := map[string]string{"within": "within", "corrected": "outside", "drawer": "outside"}[id]
 	j.t.Judge(verdict("tool.square", e, calc.Window{Low: -most, High: most}, decision))

@@ -88,8 +88,7 @@ const (
 // levelToo says before any reading that a level of a tenth of a degree cannot
 // decide a twentieth, and offers what can.
 func (j *tilting) levelToo(a guard.Ask) string {
-	res := float64(j.t.Tool(Level).Angle)
-	u := calc.Combine(calc.Rectangular(res/2), calc.Rectangular(res/2)).U
+	u := calc.Combine(append(j.shown(), j.shown()...)...).U
 	if calc.CanDecide(u, j.window) {
 		return "level"
 	}
@@ -216,8 +215,16 @@ func (j *tilting) byLevel(n, round int, degrees float64) calc.Estimate {
 	if degrees == 90 {
 		nominal, lean = 0, j.sided(Key{Name: "leans", Round: round, Index: n}, lean.Abs())
 	}
-	c := calc.Rectangular(float64(j.t.Tool(Level).Angle) / 2)
-	return must(calc.TiltByLevel(lean, 0, nominal, c))
+	return must(calc.TiltByLevel(lean, 0, nominal, j.shown()...))
+}
+
+// levelRepeat is how well a level repeats in a hand, one standard deviation
+// (practice, no published source).
+const levelRepeat = 0.03 * calc.Degree
+
+// shown are the components of one angle that a level shows.
+func (j *tilting) shown() []calc.Component {
+	return []calc.Component{calc.Rectangular(float64(j.t.Tool(Level).Angle) / 2), calc.Normal(float64(levelRepeat), usualDoF)}
 }
 
 // sided asks which way a plate leans that should stand upright, and returns the
