@@ -78,7 +78,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	}
 	meter := newMeters()
 	meter.registry.MustRegister(newQueues(s, clock))
-	s = timedStore{s, meter}
+	s = versionedStore{timedStore{s, meter}, storedVersions()}
 	a := &app{cfg: cfg, log: log, store: s}
 	a.closing, a.stop = context.WithCancel(context.Background())
 	people := newcomers{newID: newID}

@@ -337,7 +337,8 @@ func storeProblem(err error) error {
 		return nil
 	case errors.As(err, &p):
 		return p
-	case errors.Is(err, store.ErrUnavailable), errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+	case errors.Is(err, store.ErrUnavailable), errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled),
+		errors.Is(err, store.ErrNewer): // a replica of the later version can answer
 		return unavailable(err)
 	case errors.Is(err, store.ErrFull):
 		return full(err)
