@@ -141,9 +141,13 @@ type ClaimTally struct {
 	Undecided  Share
 	CoverFirst Share // of first verdicts: the uncertainty reaches the truth
 	CoverLast  Share
+	Narrower   Share // of first verdicts: five sixths of the uncertainty would have reached it
 
 	stated, ratios []float64 // of first verdicts: U, and |error| over U
 }
+
+// aFifth is how much wider than needed an uncertainty may be.
+const aFifth = 1.2
 
 // Add counts the claims of a course that are about this characteristic.
 func (t *ClaimTally) Add(c *Course) {
@@ -152,6 +156,7 @@ func (t *ClaimTally) Add(c *Course) {
 			t.CoverFirst.add(math.Abs(h.Error) <= h.U*(1+1e-9))
 			t.stated = append(t.stated, h.U)
 			t.ratios = append(t.ratios, math.Abs(h.Error)/h.U)
+			t.Narrower.add(math.Abs(h.Error) <= h.U/aFifth)
 		}
 		return
 	}
@@ -163,6 +168,7 @@ func (t *ClaimTally) Add(c *Course) {
 			t.CoverFirst.add(n.Covers())
 			t.stated = append(t.stated, n.U)
 			t.ratios = append(t.ratios, math.Abs(n.Value-n.Truth)/n.U)
+			t.Narrower.add(math.Abs(n.Value-n.Truth) <= n.U/aFifth)
 		}
 		if !n.Last {
 			continue
