@@ -80,27 +80,41 @@ func (j *mitring) position(n int, degrees float64) {
 // pair cuts two pieces at the position and reads their corner against a true
 // one: a square, or a bevel that was set to twice what is left of 90 degrees.
 func (j *mitring) pair(n, round int, degrees float64) calc.Estimate {
-	corner := cornerOf(degrees)
 	a := question(Key{Name: "cut.mitre", Round: round, Index: n}, "mitre.cut", "Stop", stopText(degrees))
 	a.Stop = &degrees
 	j.t.Cut(a, wording.T("caution.cut"))
-	a = question(Key{Name: "mitre.open", Round: round, Index: n}, "mitre.open", "Corner", corner)
+	gap, open, parts := j.t.corner("mitre.open", "mitre.gap", round, n, degrees)
+	return must(calc.MitrePair(gap, j.t.arm(), open, parts...))
+}
+
+// corner asks how a corner of two cuts meets a true one, and returns the gap at
+// the end of an arm, where it is open, and its components. What the check of the
+// square found is taken off; a bevel that was set to the corner is taken as true.
+func (t *Script) corner(meets, gap string, round, n int, degrees float64) (calc.Length, calc.Opening, []calc.Component) {
+	a := question(Key{Name: meets, Round: round, Index: n}, meets, "Corner", cornerOf(degrees))
 	a.Choices = choices("closed", "heel", "toe")
-	open := j.t.Pick(a, wording.Text{})
+	open := t.Pick(a, wording.Text{})
 	var v Value
 	if open != "closed" {
-		a = question(Key{Name: "mitre.gap", Round: round, Index: n}, "pair.gap", "Arm", sized(j.t.arm()))
+		a = question(Key{Name: gap, Round: round, Index: n}, "pair.gap", "Arm", sized(t.arm()))
 		a.Expect, a.Quantity, a.Tool, a.NoSkip, a.Stop = dims(0, tiltGapMost), "gap", Feelers, true, &degrees
-		a.Expect.Leaves, a.Expect.Resolution = j.p.Leaves, 0.01
-		v = j.t.Read(a, wording.Text{})
+		a.Expect.Leaves, a.Expect.Resolution = t.profile.Leaves, 0.01
+		v = t.Read(a, wording.Text{})
 	}
-	side := calc.OpenAtHeel
+	square, u := Tool{}.squareness()
+	if degrees == 45 {
+		square, u = t.Tool(Square).squareness()
+	}
+	atHeel := v.Length()
 	if open == "toe" {
-		side = calc.OpenAtToe
+		atHeel = -atHeel
 	}
-	_, u := j.t.Tool(Square).squareness()
-	parts := append(j.t.feeler(v).Components(), u.Times(float64(j.t.arm())))
-	return must(calc.MitrePair(v.Length(), j.t.arm(), side, parts...))
+	atHeel -= calc.Length(square.Value) * t.arm()
+	parts := append(t.feeler(v).Components(), u.Times(float64(t.arm())))
+	if atHeel < 0 {
+		return -atHeel, calc.OpenAtToe, parts
+	}
+	return atHeel, calc.OpenAtHeel, parts
 }
 
 // cornerOf names what two pieces cut at an angle are held in.

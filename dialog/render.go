@@ -278,9 +278,13 @@ func choiceList(cs []guard.Choice) wording.Either {
 // drawing words a sketch for the person.
 func (st *step) drawing(saw *Saw, s guard.Sketch) *Drawing {
 	say := func(t wording.Text) string { return st.voice.Say(t) }
+	slider := "draw.slider"
+	if saw.Profile.Kind == Cabinet {
+		slider = "draw.slot"
+	}
 	d := &Drawing{Kind: s.Kind, Title: say(s.Title), Alt: say(s.Alt), Hand: saw.Profile.Hand,
 		Words: DrawWords{Blade: say(wording.T("draw.blade")), Front: say(wording.T("draw.front")), Rear: say(wording.T("draw.rear")),
-			Slider: say(wording.T("draw.slider")), Table: say(wording.T("draw.table")), Operator: say(wording.T("draw.operator"))}}
+			Slider: say(wording.T(slider)), Table: say(wording.T("draw.table")), Operator: say(wording.T("draw.operator"))}}
 	for _, p := range s.Points {
 		d.Points = append(d.Points, DrawPoint{Label: say(p.Label), X: float64(p.X), Y: float64(p.Y), Reading: say(p.Reading),
 			Sign: p.Sign, Move: say(p.Move), Dir: p.Dir, Turns: p.Turns, Clock: p.Clock})

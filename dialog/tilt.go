@@ -265,23 +265,8 @@ func (j *tilting) byPair(n, round int, degrees float64) calc.Estimate {
 	a := question(Key{Name: "flip.cut", Round: round, Index: n}, "pair.cut", "Stop", stopText(degrees))
 	a.Stop = &degrees
 	j.t.Cut(a, wording.T("caution.cut"))
-	a = question(Key{Name: "pair.open", Round: round, Index: n}, "pair.open", "Corner", cornerOf(degrees))
-	a.Choices = choices("closed", "heel", "toe")
-	open := j.t.Pick(a, wording.Text{})
-	var v Value
-	if open != "closed" {
-		a = question(Key{Name: "pair.gap", Round: round, Index: n}, "pair.gap", "Arm", sized(j.t.arm()))
-		a.Expect, a.Quantity, a.Tool, a.NoSkip = dims(0, tiltGapMost), "gap", Feelers, true
-		a.Expect.Leaves, a.Expect.Resolution = j.p.Leaves, 0.01
-		v = j.t.Read(a, wording.Text{})
-	}
-	side := calc.OpenAtHeel
-	if open == "toe" {
-		side = calc.OpenAtToe
-	}
-	_, u := j.t.Tool(Square).squareness()
-	parts := append(j.t.feeler(v).Components(), u.Times(float64(j.t.arm())))
-	return must(calc.BevelPair(v.Length(), j.t.arm(), side, parts...))
+	gap, open, parts := j.t.corner("pair.open", "pair.gap", round, n, degrees)
+	return must(calc.BevelPair(gap, j.t.arm(), open, parts...))
 }
 
 func (j *tilting) say(degrees float64, e calc.Estimate, d calc.Decision) {
