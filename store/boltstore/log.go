@@ -152,13 +152,20 @@ func (t *tx) putPiece(k []byte, list [][]byte) {
 	t.put(t.log, k, packPiece(list))
 }
 
-// sweepLog deletes up to n of the oldest pieces of the log, those of which
-// every entry expired more than store.SweepAfter ago.
-func (t *tx) sweepLog(n int, now time.Time) {
+// sweepPieces is how many pieces of the log go at once.
+const sweepPieces = 64
+
+// sweepLog deletes the oldest pieces of the log, those of which every entry
+// expired more than store.SweepAfter ago, when there are many: whole pages then
+// become free, where one piece would leave a page to be written again.
+func (t *tx) sweepLog(now time.Time) {
 	var expired [][]byte
 	c := t.log.Cursor()
-	for k, v := c.First(); k != nil && len(expired) < n && allSwept(v, now); k, v = c.Next() {
+	for k, v := c.First(); k != nil && len(expired) < sweepPieces && allSwept(v, now); k, v = c.Next() {
 		expired = append(expired, bytes.Clone(k))
+	}
+	if len(expired) < sweepPieces {
+		return
 	}
 	for _, k := range expired {
 		t.del(t.log, k)

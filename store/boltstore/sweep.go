@@ -70,20 +70,22 @@ func (t *tx) sweepOne(k, v []byte, now time.Time) {
 	if err != nil {
 		return // Check will say so
 	}
-	gone := r.version > 0 && swept(r.expires, now)
-	first := true
+	// A list that is still growing is not trimmed: it moves to a key of its own
+	// when it is full, and goes as a whole. To rewrite the rows of others with
+	// every commit would double what a commit writes.
+	gone, idle := r.version > 0 && swept(r.expires, now), len(r.recent) > 0
 	err = handledList(r.recent, func(h handled) bool {
-		first = old(h)
-		return false
+		idle = old(h)
+		return idle
 	})
-	if err != nil || !gone && (!first || len(r.recent) == 0) {
-		return // the oldest on the list is still kept, so all are
+	if err != nil || !gone && !idle {
+		return
 	}
 	if gone {
 		r.setDoc(store.Doc{})
 	}
-	list, err := readHandled(r.recent)
-	t.fail(err)
-	r.recent = packHandled(slices.DeleteFunc(list, old))
+	if idle {
+		r.recent = nil
+	}
 	t.putRow(c, r)
 }

@@ -24,8 +24,7 @@ const (
 	gatherFrom = 4                    // fewer callers than this are not waited for
 	gatherWait = 5 * time.Millisecond // for the callers of the last batch to come back
 
-	sweepKeys    = 4 // keys of the bucket data looked at for each job
-	sweepEntries = 2 // oldest entries of the log looked at for each job
+	sweepKeys = 4 // keys of the bucket data looked at for each job
 )
 
 // write runs fn in a transaction that it may share with others, and returns
@@ -160,7 +159,7 @@ func (s *Store) transact(batch []*job) (again bool) {
 		return false
 	}
 	if now := s.told.Now(); !now.IsZero() {
-		t.sweepLog(sweepEntries*len(batch), now)
+		t.sweepLog(now)
 		s.sweep = t.sweep(s.sweep, sweepKeys*len(batch), now)
 	}
 	t.flush()
