@@ -49,6 +49,7 @@ func commands() []command {
 		{"export", "[-saw NAME] [FILE.json | FILE.csv]", "take everything of a shop away, or the records of it", exportCommand},
 		{"import", "FILE", "bring back what export wrote", importCommand},
 		{"report", "[-saw NAME] [FILE.html | FILE.pdf]", "write the page to print of a saw", reportCommand},
+		{"label", "[-saw NAME] [-to page|sms|matrix] FILE.png | FILE.svg", "write a label to print, with a QR code", labelCommand},
 		{"forget", "saw NAME | person NAME | shop", "delete for good", forgetCommand},
 		{"demo", "[-fast] [FILE.html]", "watch one conversation about a virtual saw, and look at its report", demo},
 		{"simulate", "[-saws N] [-slips N] [-out FOLDER]", "show on many virtual saws what the advice leads to", simulate},

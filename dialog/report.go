@@ -324,3 +324,10 @@ func (st *step) facts(saw *Saw) []ReportFact {
 	}
 	return out
 }
+
+// LabelWords are the words on a saw's label: what its code does, and the
+// caution.
+func LabelWords(lang string) (scan, caution string) {
+	voice := wording.NewVoice(lang, 0)
+	return voice.Say(wording.T("label.scan")), voice.Say(wording.T("label.caution"))
+}

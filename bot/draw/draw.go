@@ -67,14 +67,23 @@ func PNG(d dialog.Drawing) ([]byte, error) {
 // Its text is text, in a sans-serif face of the reader's system that is as wide
 // as Arial where there is one.
 func SVG(d dialog.Drawing) ([]byte, error) {
-	s, body, err := elements(d)
+	s, c, err := canvas(d)
+	if err != nil {
+		return nil, err
+	}
+	return document(s, c, d.Title, d.Alt)
+}
+
+// document is the SVG document of a scene on its canvas.
+func document(s *scene, c *vgsvg.Canvas, title, alt string) ([]byte, error) {
+	body, err := elements(c, title)
 	if err != nil {
 		return nil, err
 	}
 	var b bytes.Buffer
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%.0f" height="%.0f" viewBox="0 0 %.0f %.0f" role="img" aria-labelledby="t d">`+"\n",
 		s.w, s.h, s.w, s.h)
-	fmt.Fprintf(&b, "<title id=\"t\">%s</title>\n<desc id=\"d\">%s</desc>\n", escape(d.Title), escape(d.Alt))
+	fmt.Fprintf(&b, "<title id=\"t\">%s</title>\n<desc id=\"d\">%s</desc>\n", escape(title), escape(alt))
 	b.Write(body)
 	return b.Bytes(), nil
 }
@@ -85,7 +94,11 @@ func SVG(d dialog.Drawing) ([]byte, error) {
 // which a page may override. name is a prefix of its ids, one for each drawing
 // of a page.
 func Inline(d dialog.Drawing, name string) ([]byte, error) {
-	s, body, err := elements(d)
+	s, c, err := canvas(d)
+	if err != nil {
+		return nil, err
+	}
+	body, err := elements(c, d.Title)
 	if err != nil {
 		return nil, err
 	}
@@ -113,8 +126,8 @@ func attributes(style []byte) []byte {
 	return bytes.TrimSuffix(b.Bytes(), []byte(" "))
 }
 
-// elements returns the elements of a drawing and the end of its svg element.
-func elements(d dialog.Drawing) (*scene, []byte, error) {
+// canvas draws a drawing for SVG.
+func canvas(d dialog.Drawing) (*scene, *vgsvg.Canvas, error) {
 	s, err := compose(d)
 	if err != nil {
 		return nil, nil, err
@@ -122,20 +135,25 @@ func elements(d dialog.Drawing) (*scene, []byte, error) {
 	c := vgsvg.NewWith(vgsvg.UseWH(vg.Length(s.w), vg.Length(s.h)))
 	s.ground(c)
 	s.render(c)
+	return s, c, nil
+}
+
+// elements returns the elements of a drawing and the end of its svg element.
+func elements(c *vgsvg.Canvas, title string) ([]byte, error) {
 	var body bytes.Buffer
 	if _, err := c.WriteTo(&body); err != nil {
-		return nil, nil, fmt.Errorf("draw: writing the SVG document of %q: %w", d.Title, err)
+		return nil, fmt.Errorf("draw: writing the SVG document of %q: %w", title, err)
 	}
 	// The library's own head has neither title nor description, and a size in
 	// points; ours takes its place. Its first group begins the drawing.
 	_, rest, ok := bytes.Cut(body.Bytes(), []byte("<g "))
 	if !ok {
-		return nil, nil, fmt.Errorf("draw: the SVG document of %q has no content", d.Title)
+		return nil, fmt.Errorf("draw: the SVG document of %q has no content", title)
 	}
 	// A quotation mark in a text is escaped, so this matches attributes only.
 	rest = bytes.ReplaceAll(rest, []byte(`style="font-family:Liberation Sans;`),
 		[]byte(`style="font-family:'Liberation Sans',Arial,Helvetica,sans-serif;`))
-	return s, append([]byte("<g "), rest...), nil
+	return append([]byte("<g "), rest...), nil
 }
 
 // escape returns s as XML character data; what XML does not allow at all

@@ -31,7 +31,7 @@ func indexed(m draw.Image) image.Image {
 	slices.SortFunc(used, func(a, b int) int { return cmp.Or(cmp.Compare(count[b], count[a]), cmp.Compare(a, b)) })
 
 	shades := map[int]color.RGBA{}
-	for _, c := range [...]color.RGBA{paper, ink, quiet, faint, steel, iron, work, amiss} {
+	for _, c := range [...]color.RGBA{paper, ink, quiet, faint, steel, iron, work, amiss, black, white} {
 		shades[step([]uint8{c.R, c.G, c.B})] = c
 	}
 	shade := func(k int) color.RGBA {

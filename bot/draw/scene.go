@@ -38,6 +38,9 @@ var (
 	iron  = color.RGBA{0xe4, 0xde, 0xd2, 0xff} // main table
 	work  = color.RGBA{0x0a, 0x55, 0x6e, 0xff} // what is to be moved
 	amiss = color.RGBA{0x8c, 0x36, 0x10, 0xff} // what is out of its window
+
+	black = color.RGBA{0, 0, 0, 0xff} // labels: what a printer of labels knows
+	white = color.RGBA{0xff, 0xff, 0xff, 0xff}
 )
 
 // scene is a drawing laid out from the top: y is where the next part begins.

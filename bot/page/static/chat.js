@@ -262,10 +262,27 @@ async function catchUp(wait = 0, signal) {
   state.loaded = true;
   online();
   present();
+  if (!live) {
+    fromLabel();
+  }
   if (newest) {
     view.reveal(newest, !live);
   }
   return true;
+}
+
+// fromLabel puts the saw that the page's address names, as a label at the
+// machine has it, into the field: one press opens it. It sends nothing by
+// itself, and a word of safety never comes from an address.
+function fromLabel() {
+  const address = new URL(location.href);
+  const saw = (address.searchParams.get("saw") ?? "").trim().slice(0, 60);
+  if (address.search) {
+    history.replaceState(null, "", address.pathname);
+  }
+  if (saw && !confirms(saw)) {
+    composer.fill(saw);
+  }
 }
 
 // arrived notes that the service has a message, by whichever tab or attempt.
