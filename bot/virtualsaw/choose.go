@@ -48,7 +48,12 @@ var choosing = map[string]func(*Person, Prompt) string{
 			}
 			return oneOf(q.Choices, map[string]string{"tooth": "tooth", "edge": "slider's edge", "indicator": "indicator"}[p.rip])
 		}
-		return oneOf(q.Choices, map[string]string{"gap": "square and feelers", "pair": "pair of cuts", "level": "level"}[p.Method.Tilt])
+		p.count["tilt.method"]++
+		p.tilt = p.Method.Tilt
+		if p.count["tilt.method"] == 2 && p.Method.Yields { // told that the level is too coarse
+			p.tilt = "gap"
+		}
+		return oneOf(q.Choices, map[string]string{"gap": "square and feelers", "pair": "pair of cuts", "level": "level"}[p.tilt])
 	},
 	"tilted": func(_ *Person, q Prompt) string { return q.Choices[0] }, // left out
 	"level.shows": func(p *Person, q Prompt) string {

@@ -182,7 +182,7 @@ func (t Trial) Claims(w io.Writer) {
 func (p *Person) methodOf(job string) string {
 	switch job {
 	case "tilt-stops":
-		return p.Method.Tilt
+		return p.tilt
 	case "rip-fence":
 		return p.rip
 	}

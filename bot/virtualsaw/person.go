@@ -43,6 +43,7 @@ type Person struct {
 	pair     float64 // thickness of the piece in hand
 	taper    float64 // of the ripped piece: width at the end cut first less that at the other
 	rip      string  // how the rip fence is measured in this job
+	tilt     string  // and the tilt
 	twice    map[string]bool
 	coarse   bool
 	Spent    time.Duration // at the saw
@@ -54,9 +55,10 @@ type Person struct {
 
 // Method is how a person measures where the service leaves the choice.
 type Method struct {
-	Tilt  string // gap, pair or level
-	Rip   string // indicator, tooth or edge
-	Right bool   // the square stands on the right of the blade
+	Tilt   string // gap, pair or level
+	Rip    string // indicator, tooth or edge
+	Right  bool   // the square stands on the right of the blade
+	Yields bool   // they take the better method when they are told that theirs is too coarse
 }
 
 // NewPerson draws the person who stands at a saw.
@@ -66,7 +68,7 @@ func NewPerson(s *Saw, seed uint64) *Person {
 	p := &Person{Saw: s, Unit: "mm", r: r, Tools: drawTools(r, inches), count: map[string]int{}, twice: map[string]bool{}, Guessed: map[string]int{},
 		turnRepeat: uniform(r, 0.003, 0.010), turnScale: 1 + 0.03*r.NormFloat64(), moveRepeat: uniform(r, 0.004, 0.012),
 		parts: []string{"supports", "nuts", "blade", "fence", "tools"}, Checks: chance(r, 0.5),
-		Method: Method{Tilt: pick(r, []string{"gap", "pair", "level"}), Rip: pick(r, []string{"indicator", "tooth", "edge"}), Right: chance(r, 0.5)}}
+		Method: Method{Tilt: pick(r, []string{"gap", "pair", "level"}), Rip: pick(r, []string{"indicator", "tooth", "edge"}), Right: chance(r, 0.5), Yields: chance(r, 0.5)}}
 	if inches {
 		p.Unit = "in"
 	}

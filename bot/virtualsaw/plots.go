@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strconv"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
@@ -43,6 +44,24 @@ func (s *Study) Figures() ([]Figure, error) {
 	return out, nil
 }
 
+// newPlot returns an empty plot with room below its title and short numbers on
+// its axes.
+func newPlot() *plot.Plot {
+	p := plot.New()
+	p.Title.Padding = vg.Points(10)
+	short := plot.TickerFunc(func(low, high float64) []plot.Tick {
+		ticks := plot.DefaultTicks{}.Ticks(low, high)
+		for i, t := range ticks {
+			if t.Label != "" {
+				ticks[i].Label = strconv.FormatFloat(t.Value, 'g', 4, 64)
+			}
+		}
+		return ticks
+	})
+	p.X.Tick.Marker, p.Y.Tick.Marker = short, short
+	return p
+}
+
 // Colours that stay apart in grey and for eyes that mix red and green.
 var (
 	dark  = color.RGBA{0x1f, 0x3a, 0x5f, 0xff}
@@ -56,10 +75,9 @@ func (s *Study) minutesFigure() (*Figure, error) {
 	if r == nil {
 		return nil, nil
 	}
-	p := plot.New()
+	p := newPlot()
 	p.Title.Text = "Levelled after so many minutes of readings and moves"
 	p.X.Label.Text, p.Y.Label.Text = "minutes", "part of the saws"
-	p.Legend.Left = false
 	for i, x := range []struct {
 		name string
 		r    Runner
@@ -105,7 +123,7 @@ func (s *Study) coverageFigure() (*Figure, error) {
 	if len(names) == 0 {
 		return nil, nil
 	}
-	p := plot.New()
+	p := newPlot()
 	p.Title.Text = "First verdicts whose stated 95 % uncertainty reaches the truth"
 	p.Y.Label.Text = "per cent"
 	band, err := plotter.NewPolygon(plotter.XYs{{X: -1, Y: 93}, {X: float64(len(names)), Y: 93}, {X: float64(len(names)), Y: 97.5}, {X: -1, Y: 97.5}})
@@ -151,7 +169,7 @@ func (s *Study) slipFigure() (*Figure, error) {
 	if len(names) == 0 {
 		return nil, nil
 	}
-	p := plot.New()
+	p := newPlot()
 	p.Title.Text = "Slips"
 	p.Y.Label.Text = "per cent of the conversations"
 	width := vg.Points(9)
@@ -171,6 +189,7 @@ func (s *Study) slipFigure() (*Figure, error) {
 	p.NominalX(names...)
 	p.X.Tick.Label.Rotation = math.Pi / 6
 	p.X.Tick.Label.XAlign, p.X.Tick.Label.YAlign = draw.XRight, draw.YCenter
-	p.Y.Min, p.Y.Max = 0, 125
+	p.Y.Min, p.Y.Max = 0, 130
+	p.Legend.Top, p.Legend.Left = true, true
 	return &Figure{"slips", "For each slip: the share that was named or questioned, that ended truly within, and that ended wrongly as within.", p}, nil
 }
