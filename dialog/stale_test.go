@@ -111,6 +111,19 @@ func TestStale(t *testing.T) {
 	}
 }
 
+// TestNeeds: a job says once, as it begins, what it rests on and has been upset.
+func TestNeeds(t *testing.T) {
+	r := measuredAll(t, saws[0])
+	if r.tell("parallel"); strings.Contains(r.text(), "rests on") {
+		t.Errorf("nothing is stale:\n%s", r.text())
+	}
+	r.tell("park")
+	r.tell("moved")
+	if r.tell("crosscut"); !strings.Contains(r.text(), "This rests on what may have moved since it was measured: Slider level and Slider toe.") {
+		t.Errorf("after the saw was moved:\n%s", r.text())
+	}
+}
+
 // TestStaleTool: a square that turns out to be out makes stale what was read with
 // it, and nothing else.
 func TestStaleTool(t *testing.T) {
