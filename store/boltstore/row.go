@@ -84,14 +84,6 @@ func readHandled(packed []byte) (list []handled, err error) {
 	return list, err
 }
 
-func packHandled(list []handled) []byte {
-	var w fields.Writer
-	for _, h := range list {
-		w.Int(int64(h.seq)).Time(h.at).Bytes(h.id)
-	}
-	return w.Packed()
-}
-
 // row reads the row of a conversation; one that is not there is empty.
 func (t *tx) row(c store.Conversation) (row, error) {
 	packed := t.data.Get(conv(c, convRow))
