@@ -15,6 +15,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"shimwright/bot/testenv"
 	"shimwright/dialog"
 	"shimwright/store"
 )
@@ -23,6 +24,10 @@ import (
 // wrote and its exit status.
 func runCommand(t *testing.T, folder, stdin string, args ...string) (string, string, int) {
 	t.Helper()
+	for _, name := range []string{testenv.All, long} { // not settings of the program
+		t.Setenv(name, "")
+		os.Unsetenv(name)
+	}
 	t.Setenv("SHIMWRIGHT_DATA", folder)
 	var out, err bytes.Buffer
 	status := run(t.Context(), console{in: strings.NewReader(stdin), out: &out, err: &err}, args)

@@ -130,7 +130,7 @@ func TestProblemsAreDescribed(t *testing.T) {
 	}
 	for _, err := range []error{badField("x", ""), notJSON(""), unauthorized(""), forbidden(""), notFound(""), wrongMethod(""),
 		notAcceptable(""), tooSlow(), conflict(), expired(), tooLarge(), wrongType(), wrongHost(), tooMany(0), unavailable(nil),
-		full(nil), internal(nil), notReady("", "", nil)} {
+		full(nil), internal(nil), answerErased(), notReady("", "", nil)} {
 		name := problemType + asProblem(err).Code
 		if !described[name] {
 			t.Errorf("%s is not described", name)

@@ -15,7 +15,7 @@ func TestPageFromLabel(t *testing.T) {
 	}
 	b.quiet()
 	b.sends("")
-	b.until(`document.querySelector("#text").value === ""`)
+	b.says("You said: Old Blue")
 	if got := said(s.received()); got != "Old Blue" {
 		t.Errorf("sent %q", got)
 	}
