@@ -93,7 +93,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	a.deliverer.count = meter.delivered
 	a.deliverer.silenced = silenced(s, telephones(channels))
 	a.handler = &handler{store: s, now: clock, people: people, zone: cfg.Zone, token: newToken, limits: limitsOf(channels), phone: telephones(channels),
-		wake: func(conversation string) { pages.Wake(conversation); a.deliverer.kick() }, absolute: absolute(cfg),
+		wake: pages.Wake, sends: a.deliverer.kick, absolute: absolute(cfg),
 		base: knownBase(cfg), dialog: dialog.Step, cache: newCache(), lanes: newLanes(), log: log, meter: meter}
 	a.reminders = newReminders(s, a.handler.fire, clock, rand.Float64, log)
 	machine, _ := os.Hostname() // without it, browsers use the address in numbers

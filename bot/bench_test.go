@@ -22,7 +22,6 @@ import (
 
 	"shimwright/dialog"
 	"shimwright/store"
-	"shimwright/store/boltstore"
 )
 
 // connections is how many clients speak at once in the benchmarks.
@@ -36,28 +35,35 @@ const connections = 32
 //
 //	go test ./bot -run XXX -bench Messages -benchtime 4000x
 func BenchmarkMessages(b *testing.B) {
-	var service, bare float64
-	b.Run("service", func(b *testing.B) { service = benchService(b) })
-	b.Run("bare", func(b *testing.B) { bare = benchBare(b) })
-	if bare > 0 {
-		b.Logf("the service does %.2f of the bare handler's throughput", service/bare)
+	var service, bare figures
+	b.Run("service", func(b *testing.B) { service = benchService(b, newBenchService(b, openBolt(b))) })
+	b.Run("bare", func(b *testing.B) { bare = benchBoltBare(b) })
+	compare(b, service, bare)
+}
+
+// figures are what a run of the benchmark came to.
+type figures struct {
+	rate float64 // messages a second
+	p99  time.Duration
+}
+
+// compare says how the service stands to the bare handler.
+func compare(b *testing.B, service, bare figures) {
+	if bare.rate > 0 && bare.p99 > 0 {
+		b.Logf("the service does %.2f of the bare handler's throughput, at %.2f times its p99",
+			service.rate/bare.rate, service.p99.Seconds()/bare.p99.Seconds())
 	}
 }
 
-// benchService returns messages a second.
-func benchService(b *testing.B) float64 {
-	s := newBenchService(b)
-	clients := make([]func() error, connections)
-	for i := range clients {
-		clients[i] = s.holder(b, i)
-	}
+func benchService(b *testing.B, s *benchServer) figures {
+	clients := s.holders(b)
 	s.steps, s.planning, s.plans = 0, 0, 0
-	rate := drive(b, clients)
+	f := drive(b, clients)
 	spent := s.steps.Seconds() / b.Elapsed().Seconds()
 	b.ReportMetric(float64(s.steps.Microseconds())/float64(max(1, b.N)), "µs-step/msg")
 	b.ReportMetric(100*s.planning.Seconds()/max(1e-9, s.steps.Seconds()), "%-of-step-planning")
 	b.ReportMetric(100*spent, "%-of-wall-in-step")
-	return rate
+	return f
 }
 
 // benchServer is a service whose steps are timed.
@@ -70,11 +76,8 @@ type benchServer struct {
 	record   func(store.Commit, string) // called with each commit, when set
 }
 
-func newBenchService(b *testing.B) *benchServer {
-	inner, err := boltstore.Open(filepath.Join(b.TempDir(), "bench.db"))
-	if err != nil {
-		b.Fatal(err)
-	}
+// newBenchService starts one on an open store, which it closes.
+func newBenchService(b *testing.B, inner store.Store) *benchServer {
 	s := &benchServer{}
 	tap := &faultyStore{Store: inner}
 	a, err := newApp(testConfig(), tap, clock, slog.New(slog.NewTextHandler(io.Discard, &slog.HandlerOptions{Level: slog.LevelError})))
@@ -102,6 +105,7 @@ func newBenchService(b *testing.B) *benchServer {
 	web := httptest.NewUnstartedServer(nil)
 	web.Config = httpServer(a.server.routes(), a.log)
 	web.Start()
+	a.start()
 	s.url = web.URL
 	b.Cleanup(func() {
 		a.stop()
@@ -111,6 +115,14 @@ func newBenchService(b *testing.B) *benchServer {
 		}
 	})
 	return s
+}
+
+func (s *benchServer) holders(b *testing.B) []func() error {
+	clients := make([]func() error, connections)
+	for i := range clients {
+		clients[i] = s.holder(b, i)
+	}
+	return clients
 }
 
 // holder returns what says the next message of a client that holds one
@@ -143,19 +155,33 @@ func (s *benchServer) holder(b *testing.B, i int) func() error {
 
 // drive runs b.N calls spread over the clients, and reports messages a second
 // and the median and 99th percentile of their time.
-func drive(b *testing.B, clients []func() error) float64 {
-	var left atomic.Int64
-	left.Store(int64(b.N))
-	times := make([][]time.Duration, len(clients))
-	var wg sync.WaitGroup
+func drive(b *testing.B, clients []func() error) figures {
 	used := processorTime()
 	b.ResetTimer()
+	times := spread(b, b.N, clients)
+	b.StopTimer()
+	used = processorTime() - used
+	f := figures{float64(len(times)) / b.Elapsed().Seconds(), quantile(times, 0.99)}
+	b.ReportMetric(f.rate, "msg/s")
+	b.ReportMetric(float64(used.Microseconds())/float64(b.N), "cpu-µs/msg") // client and server together
+	b.ReportMetric(float64(quantile(times, 0.50).Microseconds()), "p50-µs")
+	b.ReportMetric(float64(f.p99.Microseconds()), "p99-µs")
+	return f
+}
+
+// spread makes n calls, each client one after the other, and returns how long
+// they took, in order.
+func spread(t testing.TB, n int, clients []func() error) []time.Duration {
+	var left atomic.Int64
+	left.Store(int64(n))
+	times := make([][]time.Duration, len(clients))
+	var wg sync.WaitGroup
 	for i, call := range clients {
 		wg.Go(func() {
 			for left.Add(-1) >= 0 {
 				began := time.Now()
 				if err := call(); err != nil {
-					b.Error(err)
+					t.Error(err)
 					return
 				}
 				times[i] = append(times[i], time.Since(began))
@@ -163,16 +189,9 @@ func drive(b *testing.B, clients []func() error) float64 {
 		})
 	}
 	wg.Wait()
-	b.StopTimer()
-	used = processorTime() - used
 	all := slices.Concat(times...)
 	slices.Sort(all)
-	rate := float64(len(all)) / b.Elapsed().Seconds()
-	b.ReportMetric(rate, "msg/s")
-	b.ReportMetric(float64(used.Microseconds())/float64(b.N), "cpu-µs/msg") // client and server together
-	b.ReportMetric(float64(quantile(all, 0.50).Microseconds()), "p50-µs")
-	b.ReportMetric(float64(quantile(all, 0.99).Microseconds()), "p99-µs")
-	return rate
+	return all
 }
 
 func quantile(sorted []time.Duration, q float64) time.Duration {
@@ -193,7 +212,7 @@ type recordedMessage struct {
 // recorded holds levelling conversations with the service and returns their
 // messages.
 func recorded(b *testing.B) []recordedMessage {
-	s := newBenchService(b)
+	s := newBenchService(b, openBolt(b))
 	stored := 0
 	s.record = func(c store.Commit, _ string) { stored = committedBytes(c) }
 	var list []recordedMessage
@@ -236,14 +255,24 @@ func committedBytes(c store.Commit) int {
 	return n
 }
 
-// benchBare returns messages a second of the bare handler.
-func benchBare(b *testing.B) float64 {
-	list := recorded(b)
+// benchBoltBare is the bare handler on one bbolt file.
+func benchBoltBare(b *testing.B) figures {
 	db, err := bolt.Open(filepath.Join(b.TempDir(), "bare.db"), 0o600, &bolt.Options{FreelistType: bolt.FreelistMapType})
 	if err != nil {
 		b.Fatal(err)
 	}
 	writer := newBareWriter(b, db)
+	b.Cleanup(func() {
+		writer.close()
+		db.Close()
+	})
+	return drive(b, bareClients(b, func(_ *http.Request, value []byte) error { return writer.put(value) }))
+}
+
+// bareClients are clients of a handler behind the same router that only stores
+// as many bytes as the service would, with put, and answers what it would.
+func bareClients(b *testing.B, put func(r *http.Request, value []byte) error) []func() error {
+	list := recorded(b)
 	r := mux.NewRouter()
 	r.HandleFunc("/v1/messages", func(w http.ResponseWriter, q *http.Request) {
 		body, err := io.ReadAll(q.Body)
@@ -252,7 +281,7 @@ func benchBare(b *testing.B) float64 {
 			return
 		}
 		i, _ := strconv.Atoi(q.Header.Get("Exchange"))
-		if err := writer.put(bytes.Repeat([]byte("x"), list[i].stored)); err != nil {
+		if err := put(q, bytes.Repeat([]byte("x"), list[i].stored)); err != nil {
 			http.Error(w, err.Error(), http.StatusInternalServerError)
 			return
 		}
@@ -260,11 +289,7 @@ func benchBare(b *testing.B) float64 {
 		_, _ = w.Write(list[i].answer)
 	}).Methods("POST")
 	web := httptest.NewServer(r)
-	b.Cleanup(func() {
-		web.Close()
-		writer.close()
-		db.Close()
-	})
+	b.Cleanup(web.Close)
 	clients := make([]func() error, connections)
 	for i := range clients {
 		client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 1}}
@@ -292,7 +317,7 @@ func benchBare(b *testing.B) float64 {
 			return err
 		}
 	}
-	return drive(b, clients)
+	return clients
 }
 
 // bareWriter writes values in batches: all that wait go in one transaction,

@@ -37,6 +37,7 @@ type handler struct {
 	limits func(channel string) dialog.Limits
 	phone  func(channel string) bool // a telephone network: STOP silences all but START
 	wake   func(conversation string) // called after a commit
+	sends  func()                    // called after one that has something to send
 	zone   string                    // offered to people who have not chosen one
 	base   string                    // address under which others reach the service, "" where that is not known
 	dialog func(dialog.View, dialog.State, dialog.Input, time.Time) dialog.Result
@@ -186,6 +187,9 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	}
 	h.remember(c, res)
 	h.note(ctx, e, res.Turn)
+	if len(c.Outbox) > 0 {
+		h.sends()
+	}
 	h.after(ctx, e, append(l.erased, res.EraseSaw))
 	if res.ReportEnd != "" {
 		// The page is closed by the commit; an address left over leads nowhere.
