@@ -227,3 +227,31 @@ func TestForgetMachine(t *testing.T) {
 		t.Errorf("%+v, reminders %v", res, sh.remind)
 	}
 }
+
+// TestGuardedOvertaken: somebody answers that the saw is ready to cut while,
+// unknown to them, the check has been overtaken. They may plug in now: nothing by
+// hand is asked before they acknowledge the plug again, and the saw does not count
+// as made ready.
+func TestGuardedOvertaken(t *testing.T) {
+	for _, news := range []string{"new blade", "bumped"} {
+		sh := crew()
+		sh.stage("kim")
+		sh.say("proof")
+		sh.say("unplugged")
+		if p := sh.say("fits").Turn.Prompt; p.Name != "safety.guarded" {
+			t.Fatalf("%s: %+v", news, p)
+		}
+		sh.stage("owner")
+		sh.say(news)
+		sh.stage("kim")
+		if p := sh.say("guarded").Turn.Prompt; p.Name != "safety.unplugged" {
+			t.Errorf("%s: after guarded, %s is asked: %s", news, p.Name, said(sh.result))
+		}
+		if p := sh.say("unplugged").Turn.Prompt; p.Name != "knife.thickness" {
+			t.Errorf("%s: then %s", news, p.Name)
+		}
+		if sh.view.Saws[0].Power.Opened() != "kim" {
+			t.Errorf("%s: the saw counts as closed up", news)
+		}
+	}
+}

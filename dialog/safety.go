@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"shimwright/dialog/guard"
+	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
 )
 
@@ -64,6 +65,43 @@ func (t *Script) refuseWhileHeld() {
 		Text:    wording.T("held.ask", "Person", wording.Raw(t.view.People.name(h)), "Saw", wording.Raw(t.profile.Name)),
 		Why:     wording.T("held.why"),
 		Choices: []guard.Choice{{Value: "leave", Text: wording.T("choice.leave")}, {Value: "takeover", Text: wording.T("choice.takeover")}}}))
+}
+
+// closing handles a person saying that the saw is ready to cut at a moment that
+// does not ask for it, while they hold it unplugged: the check that they answer may
+// have been overtaken, by a new blade that somebody else reported. They take the
+// saw for closed up, and the plug may be in at any moment: what they acknowledged
+// is void.
+func (st *step) closing(text string) bool {
+	if !reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
+		return false
+	}
+	void := false
+	for i := range st.v.Saws {
+		saw := &st.v.Saws[i]
+		if saw.Power.Holder(st.now) == st.person.ID && st.s.Asked != st.checked(saw) {
+			st.event(saw, guard.Lapsed, st.now)
+			void = true
+		}
+	}
+	if void {
+		st.say("safety.again")
+		st.show()
+	}
+	return void
+}
+
+// checked names the open question of this conversation whether a saw is ready or
+// put right, "-" when there is none.
+func (st *step) checked(saw *Saw) string {
+	p := putRight()
+	if st.s.Pending == "" && saw.Running != nil && saw == st.active() {
+		p = st.current(saw).prompt
+	}
+	if p.Class() != guard.MakeSafe || st.s.Pending != "" && st.s.Pending != "putright" {
+		return "-"
+	}
+	return askedName(saw, p)
 }
 
 // putRight returns the question that is asked at the end of a job, or when it

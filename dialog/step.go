@@ -117,6 +117,9 @@ func (st *step) message(text string) {
 	for i := range st.v.Saws {
 		st.heard(&st.v.Saws[i])
 	}
+	if st.closing(text) {
+		return
+	}
 	if st.network(text) || st.language(text) {
 		return
 	}

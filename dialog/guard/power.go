@@ -25,7 +25,7 @@ const (
 	Offered   EventKind = "offered"   // a powered step was offered
 	Cut       EventKind = "cut"       // the powered step was answered
 	PowerOn   EventKind = "power-on"  // a person said that power is on
-	Lapsed    EventKind = "lapsed"    // the time was over
+	Lapsed    EventKind = "lapsed"    // its time was over, or the person closed the saw up unasked
 	Resumed   EventKind = "resumed"   // a job was taken up again
 	Handed    EventKind = "handed"    // a job passed to another person
 )
