@@ -60,6 +60,9 @@ func (st *step) idle() {
 // asks puts a question that waits outside of any job. It reports whether there
 // is one.
 func (st *step) asks() bool {
+	if st.s.Pending != "" && st.moot() {
+		st.s.Pending, st.s.Args = "", nil
+	}
 	if st.s.Pending != "" && st.s.Pending != "putright" {
 		saw := st.saw(st.s.Saw)
 		st.renderPrompt(saw, st.s.Args["job"], guard.Plain(st.pendingAsk()))

@@ -255,3 +255,23 @@ func TestGuardedOvertaken(t *testing.T) {
 		}
 	}
 }
+
+// TestQuestionOvertaken: whoever was asked whether to take a job over may say
+// anything after that job has ended without them.
+func TestQuestionOvertaken(t *testing.T) {
+	for _, text := range []string{"START", "HELP", "deutsch", "power is on", "menu", "leave it", "take over", "units mm", "banana", "guarded"} {
+		sh := crew()
+		sh.stage("owner")
+		sh.say("references")
+		sh.stage("kim")
+		if p := sh.say("references").Turn.Prompt; p.Name != "ask.takeover" {
+			t.Fatalf("%+v", p)
+		}
+		sh.stage("owner")
+		sh.say("park")
+		sh.stage("kim")
+		if p := sh.say(text).Turn.Prompt; p.Name == "ask.takeover" {
+			t.Errorf("after %q: %+v", text, p)
+		}
+	}
+}

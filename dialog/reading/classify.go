@@ -129,8 +129,8 @@ func (p *parser) matchName(i int, name string) int {
 func isLetterByte(c byte) bool { return c < '0' || c > '9' }
 
 // matchLabel returns the longest name of a point that starts at token i. A
-// number is a name only before a colon ("1: +2"), a single letter only before
-// something that can be its value ("A 24.95").
+// number is a name only before a colon ("1: +2") or a verb with a value ("1 is
+// +2"), a single letter only before something that can be its value ("A 24.95").
 func (p *parser) matchLabel(i int) (length, label int) {
 	for l := range p.e.Labels {
 		for _, name := range p.e.Labels[l].Names {
@@ -138,7 +138,7 @@ func (p *parser) matchLabel(i int) (length, label int) {
 			if n <= length {
 				continue
 			}
-			if t := &p.toks[i]; n == 1 && (t.kind == kDigits && p.kindAt(i+1) != kColon ||
+			if t := &p.toks[i]; n == 1 && (t.kind == kDigits && p.kindAt(i+1) != kColon && !p.isFollows(i+1) ||
 				t.word && len(name) == 1 && !p.valueFollows(i+1)) {
 				continue
 			}
@@ -146,6 +146,12 @@ func (p *parser) matchLabel(i int) (length, label int) {
 		}
 	}
 	return length, label
+}
+
+// isFollows reports whether a verb and a value start at the unclassified token i.
+func (p *parser) isFollows(i int) bool {
+	n, m := p.matchPhrase(i)
+	return n > 0 && m.kind == kFiller && m.val == isWord && p.valueFollows(i+n)
 }
 
 // valueFollows reports whether a value can start at the unclassified token i.

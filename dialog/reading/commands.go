@@ -92,6 +92,9 @@ func Command(text string, lang Lang, vocabulary []string) (word, rest string, ok
 			return word, "", !m.question || asks(word)
 		}
 	}
+	if word := c.afterYes(full); word != "" {
+		return word, "", !m.question || asks(word)
+	}
 	for _, m := range []message{full, m} {
 		if word, rest := c.withRest(m); word != "" {
 			return word, rest, true
@@ -213,6 +216,27 @@ func (c *commander) soften(m *message) bool {
 		}
 	}
 	return false
+}
+
+// afterYes finds the command behind a yes that only leads up to it: "yep, all
+// done". What is itself a yes, a no or an ok is not taken so.
+func (c *commander) afterYes(m message) string {
+	for n := 1; n < len(m.words) && n <= 2; n++ {
+		if c.t.commands.phrases[strings.Join(m.words[:n], " ")] != Yes.String() {
+			continue
+		}
+		rest := message{text: m.text, words: m.words[n:], from: m.from[n:], to: m.to[n:]}
+		for ok := true; ok; ok = c.soften(&rest) {
+			word := c.exact(strings.Join(rest.words, " "))
+			switch w := WordOf(word); {
+			case w == Yes, w == No, w == OK, reserved(word):
+				return ""
+			case w != NoWord:
+				return word
+			}
+		}
+	}
+	return ""
 }
 
 // thumb takes a thumb alone for the one of ok, yes and done that fits.

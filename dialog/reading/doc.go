@@ -27,7 +27,8 @@
 //
 // Words in capitals are classes of the language tables (lang/*.json), which
 // hold their phrases; the longest phrase wins. The names of points (label) and
-// the question's own words for a sign come before the tables. FILLER, full
+// the question's own words for a sign come before the tables; a number names a point
+// before a colon or IS ("1 is +2"). FILLER, full
 // stops, quotes and friendly emoji may stand between any two parts and mean
 // nothing. Case and accents do not matter; ä is also ae.
 //
@@ -36,13 +37,14 @@
 //	          | value label { [ "," | AND ] value label } [ SIGN ] .
 //	value     = { SIGN | GAP | TOUCHING | BY } quantity { SIGN | GAP | TOUCHING }
 //	          | ZERO [ quantity ]            (* flush; dead on 45 *)
+//	          | TOUCHING [ SIGN SIGN ]       (* of a gap: none *)
 //	          | quantity same-quantity       (* 3 thou, 0.003 *)
 //	          | interval | leaves
 //	          | quantity ( OR | CORRECTION | NO ) quantity .   (* asked back *)
 //	interval  = BETWEEN quantity AND quantity | quantity ( TO | dash ) quantity .
 //	leaves    = clause { [ "," | AND ] clause } | quantity { ( AND | "+" ) quantity } .
-//	clause    = [ quantity | NEXT ] ( GOES | NOT-GO | NOT | LOOSE | SNUG | TIGHT | LARGEST )
-//	          | ( GOES | NOT-GO | NOT ) [ quantity | NEXT ] | NONE-GOES .
+//	clause    = [ quantity | NEXT | SMALLEST ] ( GOES | NOT-GO | NOT | LOOSE | SNUG | TIGHT | LARGEST )
+//	          | ( GOES | NOT-GO | NOT ) [ quantity | NEXT | SMALLEST ] | NONE-GOES .
 //
 //	quantity  = [ sign ] magnitude .
 //	sign      = "+" | dash | "±" | PLUS | MINUS | PLUS-OR-MINUS .
@@ -50,7 +52,7 @@
 //	          | [ ARTICLE ] scale [ AND part ]    (* a thou and a half *)
 //	          | [ ARTICLE ] BINARY [ OF ] [ ARTICLE ] scale       (* half a thou *)
 //	          | number degree number [ minute [ number second ] ] (* 45°3' *)
-//	          | number foot number inch .
+//	          | number foot number inch | number metre number [ centimetre | millimetre ] .
 //	scale     = [ OF ] [ ARTICLE ] ( DECIMAL [ OF ] [ ARTICLE ] [ UNIT ] | UNIT | "'" | '"' ) .
 //
 //	number    = digits [ MULTIPLIER ] | digits ORDINAL | digits POINT fraction

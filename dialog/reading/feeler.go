@@ -7,10 +7,13 @@ func (p *parser) aboutLeaves(items []item) bool {
 	if p.e.Quantity != Length {
 		return false
 	}
-	if anyOf(items, kGoes, kNoGo, kNoneGoes, kNext, kLoose, kSnug, kLargest) {
+	if anyOf(items, kGoes, kNoGo, kNoneGoes, kNext, kLoose, kSnug, kLargest, kSmallest) {
 		return true
 	}
 	leaves := len(p.e.Leaves) > 0
+	if p.e.Tried != nil && len(items) == 1 && anyOf(items, kNot) {
+		return true // "it doesn't"
+	}
 	if leaves && count(items, kQuantity) == 1 {
 		at := find(items, kQuantity, 0)
 		if anyOf(items, kLess, kMore) || !p.e.Signed && at > 0 && p.comparing(items, at-1) {
@@ -57,8 +60,14 @@ type bounds struct {
 // bounds puts together what was said about the leaves.
 func (p *parser) bounds(fits []fit, largest bool) (bounds, Reason) {
 	b := bounds{low: math.NaN(), high: math.NaN()}
+	stops := math.Inf(-1) // a leaf that does not go: what is only tight below it goes
 	for _, f := range fits {
-		goes := f.goes || !f.said && (f.loose || f.snug || largest)
+		if f.said && !f.goes && !math.IsInf(f.leaf, 1) && !math.IsNaN(f.leaf) {
+			stops = math.Max(stops, f.leaf)
+		}
+	}
+	for _, f := range fits {
+		goes := f.goes || !f.said && (f.loose || f.snug || largest || f.tight && f.leaf < stops)
 		leaf := f.leaf
 		switch {
 		case math.IsInf(leaf, 1) && goes:

@@ -37,6 +37,11 @@ func (p *parser) fits(items []item) ([]fit, Reason) {
 			c.leaf(v)
 		case kNext:
 			c.leaf(math.Inf(1))
+		case kSmallest:
+			if len(p.e.Leaves) == 0 {
+				return nil, NoLeaf
+			}
+			c.leaf(float64(p.e.Leaves[0]))
 		case kGoes:
 			c.goes(i > 0 && (items[i-1].kind == kNot || items[i-1].kind == kNo))
 		case kPosMore, kNegLess:

@@ -86,8 +86,12 @@ var classes = map[string]kind{
 	"goes": kGoes, "does not go": kNoGo, "none goes": kNoneGoes, "next": kNext, "not": kNot, "no": kNo, "loose": kLoose,
 	"snug": kSnug, "tight": kTight, "largest": kLargest, "touching": kTouching, "gap": kGap, "less than": kLess,
 	"more than": kMore, "vague": kVague, "pair": kPair, "dozen": kDozen, "correction": kCorrection, "noun": kNoun,
-	"filler": kFiller,
+	"filler": kFiller, "is": kFiller, "smallest": kSmallest,
 }
+
+// isWord marks the fillers that may stand between the number of a point and its
+// value.
+const isWord = 1
 
 // symbols are the unit symbols that are the same in every language (SI
 // Brochure, 9th edition, tables 2, 4, 7 and 8; in for the inch of 25.4 mm).
@@ -135,7 +139,11 @@ func load(data []byte) (*table, error) {
 			return nil, fmt.Errorf("%q is not a class of words", class)
 		}
 		for _, w := range list {
-			b.add(w, meaning{kind: k})
+			m := meaning{kind: k}
+			if class == "is" {
+				m.val = isWord
+			}
+			b.add(w, m)
 		}
 	}
 	for class := range classes {

@@ -106,7 +106,11 @@ func (p *parser) value(items []item) Result {
 		return refuse(Unclear) // a unit that is left over: "3 thou mm"
 	}
 	if p.aboutLeaves(items) {
-		return p.feeler(items)
+		r := p.feeler(items)
+		if r.Reason == NoLeaf && len(p.e.Leaves) == 0 {
+			r.Reason = NotANumber // which leaf is no question where none is used
+		}
+		return r
 	}
 	zeros := count(items, kZero)
 	dead := count(items, kDeadOn)
@@ -121,7 +125,7 @@ func (p *parser) value(items []item) Result {
 		return p.countWord(items)
 	case count(items, kLess)+count(items, kMore) > 0, count(items, kVague) > 0 && qs != 1:
 		return refuse(NotExact)
-	case qs == 0 && zeros+dead > 0:
+	case qs == 0 && (zeros+dead > 0 || p.closedGap(items)):
 		return p.zeroWord(items)
 	case qs == 0 && count(items, kUnit)+count(items, kDecimal)+p.signs(items) > 0:
 		return refuse(NoNumber)
@@ -175,6 +179,15 @@ func (p *parser) countWord(items []item) Result {
 	}
 	p.cands = append(p.cands[:0], reading{lo: v, hi: v})
 	return p.judge(said{cands: p.cands, text: p.span(items), num: math.NaN(), unsure: hedged(items)})
+}
+
+// closedGap reports whether a gap is asked and nothing is said but that it is
+// closed: "touching", "touching top and bottom". Where it touches at one end only,
+// the gap is at the other, and its size is to be said.
+func (p *parser) closedGap(items []item) bool {
+	gap := len(p.e.Leaves) > 0 || len(p.e.Positive) > 0 || !p.e.Signed && p.e.Min == 0
+	up, down := count(items, kPos)+count(items, kPosMore), count(items, kNeg)+count(items, kNegLess)
+	return gap && count(items, kTouching) > 0 && (up > 0) == (down > 0)
 }
 
 // zeroWord is "flush", "nothing", "dead on".

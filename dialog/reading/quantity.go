@@ -235,6 +235,9 @@ func (p *parser) ofAnInch(q *quantity, k int) int {
 // secondUnit reads minutes after degrees, seconds after minutes, and inches
 // after feet.
 func (p *parser) secondUnit(q quantity) quantity {
+	if q.unit == uM && q.dec == 0 && q.num.n == 1 && q.num.whole() {
+		return p.metreAnd(q)
+	}
 	if q.unit != uDegree && q.unit != uFoot || q.dec != 0 || q.num.n != 1 {
 		return q
 	}
@@ -276,6 +279,30 @@ func (p *parser) secondUnit(q quantity) quantity {
 			}
 		}
 	}
+	return q
+}
+
+// metreAnd reads what follows whole metres: "1 m 20 cm". "A metre twenty" is asked
+// back.
+func (p *parser) metreAnd(q quantity) quantity {
+	if k := p.kindAt(q.end); k != kDigits && k != kCard {
+		return q
+	}
+	n, k := p.number(q.end)
+	if k == q.end || n.n != 1 || n.decs > 0 {
+		return q
+	}
+	rest := quantity{num: n}
+	small, v := uCM, n.vals[0].v
+	switch m := p.scale(&rest, k); {
+	case m > k && rest.dec == 0 && (rest.unit == uCM || rest.unit == uMM):
+		small, k = rest.unit, m
+	case m > k || v >= 100 || v != math.Trunc(v) || p.kindAt(q.end) == kDigits && len(p.text(q.end)) > 2:
+		return q
+	default:
+		q.unsure = true
+	}
+	q.base, q.twoUnits, q.end = q.num.vals[0].v*factors[uM]+v*factors[small], true, k
 	return q
 }
 

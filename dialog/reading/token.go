@@ -56,6 +56,7 @@ const (
 	kSnug
 	kTight
 	kLargest
+	kSmallest
 	kTouching
 	kGap
 	kLess
