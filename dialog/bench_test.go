@@ -46,7 +46,7 @@ func BenchmarkStep(b *testing.B) {
 		for sh.result.Turn.Prompt.Kind != dialog.KindReading || count(sh) < 100 || sh.result.Turn.Prompt.Label == "support 16, outer side" {
 			answer(sh)
 		}
-		bench(b, sh, "-0.05 mm")
+		bench(b, sh, "-0.9 mm")
 	})
 	b.Run("plan", func(b *testing.B) {
 		sh := answers(b, 3, 5)
