@@ -3,7 +3,7 @@ package calc
 import (
 	"math"
 	"sort"
-	"sync"
+	"sync/atomic"
 
 	"gonum.org/v1/gonum/diff/fd"
 	"gonum.org/v1/gonum/floats"
@@ -264,20 +264,23 @@ func studentT(p, dof float64) float64 {
 	if dof >= ManyDoF {
 		return distuv.UnitNormal.Quantile((1 + p) / 2)
 	}
-	if i := int(dof); p == Coverage && float64(i) == dof && i <= len(student95()) {
-		return student95()[i-1]
+	t := func() float64 { return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile((1 + p) / 2) }
+	i := int(dof)
+	if p != Coverage || float64(i) != dof || i >= len(student95) {
+		return t()
 	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile((1 + p) / 2)
+	known := math.Float64frombits(student95[i].Load())
+	if known == 0 {
+		known = t()
+		student95[i].Store(math.Float64bits(known))
+	}
+	return known
 }
 
-// student95 holds the 95 % factors for the degrees of freedom from 1 up that
-// occur all the time: the quantile takes some ten microseconds.
-var student95 = sync.OnceValue(func() (t [60]float64) {
-	for i := range t {
-		t[i] = distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(i + 1)}.Quantile((1 + Coverage) / 2)
-	}
-	return t
-})
+// student95 keeps the 95 % factors of whole degrees of freedom once they have
+// been worked out: the quantile takes some ten microseconds, and the same few
+// are wanted all the time.
+var student95 [512]atomic.Uint64
 
 // Sensitivities returns ∂f/∂xᵢ at x by central differences over ± u[i], the
 // input's own standard uncertainty, as GUM 5.1.3 note 2 advises. An input with

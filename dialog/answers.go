@@ -1,7 +1,6 @@
 package dialog
 
 import (
-	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -59,7 +58,7 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 		st.moves(saw, o, text)
 		return
 	case a.Form == guard.Confirm:
-		if _, _, ok := reading.Command(text, st.voice.Lang(), []string{"done", "yes", "ok"}); ok ||
+		if _, _, ok := reading.Command(text, st.voice.Lang(), finished); ok ||
 			reading.Exact(text, st.voice.Say(wording.T(a.Word))) {
 			st.confirmed(saw, o)
 			return
@@ -86,7 +85,7 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 
 // isOK reports whether a message takes the default.
 func (st *step) isOK(text string) bool {
-	_, _, ok := reading.Command(text, st.voice.Lang(), []string{"ok"})
+	_, _, ok := reading.Command(text, st.voice.Lang(), assent)
 	return ok
 }
 
@@ -145,7 +144,7 @@ func (st *step) choose(choices []guard.Choice, text string) (string, bool) {
 			}
 		}
 	}
-	w, _, ok := reading.Command(text, st.voice.Lang(), words)
+	w, _, ok := reading.Command(text, st.voice.Lang(), reading.NewVocabulary(words...))
 	return byWord[w], ok
 }
 
@@ -174,7 +173,7 @@ func (st *step) begun(choices []guard.Choice, text string) (value string, ok boo
 func (st *step) read(saw *Saw, o outcome, text string) {
 	a := o.prompt.Ask()
 	e := st.expect(a)
-	e.Labels = st.called(a)
+	e.Labels = languages()[st.voice.Lang()].supports[:a.Supports.Size]
 	r := reading.Parse(text, e)
 	switch r.Status {
 	case reading.Taken:
@@ -198,10 +197,8 @@ func (st *step) several(saw *Saw, a guard.Ask, r reading.Result) {
 	var list wording.Lines
 	for _, l := range r.Labelled {
 		key := a.Key
-		for i := range a.Expect.Labels {
-			if a.Expect.Labels[i].Key == l.Key && i < len(a.Group) {
-				key = a.Group[i]
-			}
+		if n, err := strconv.Atoi(l.Key); err == nil {
+			key = a.Supports.Key(n - 1)
 		}
 		st.accept(saw, Answer{Key: key, Low: l.Value.Low, High: l.Value.High, Tool: a.Tool})
 		list = append(list, wording.T("echo.one", "Label", wording.Raw(l.Key), "Value", st.value(a, l.Value)))
@@ -284,25 +281,6 @@ func (st *step) expect(a guard.Ask) reading.Expect {
 		e.Unit = reading.None
 	}
 	return e
-}
-
-// called names the points that one message may carry together in the words of
-// the person's language.
-func (st *step) called(a guard.Ask) []reading.Label {
-	if a.Points == "" {
-		return a.Expect.Labels
-	}
-	labels := slices.Clone(a.Expect.Labels)
-	for i, l := range labels {
-		names := slices.Clone(l.Names)
-		for _, w := range st.phrases(a.Points) {
-			for _, n := range l.Names {
-				names = append(names, w+" "+n)
-			}
-		}
-		labels[i].Names = names
-	}
-	return labels
 }
 
 // doubt asks once which of several readings was meant, or whether an unlikely

@@ -4,22 +4,33 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
+	"shimwright/calc"
 	"shimwright/dialog/guard"
 	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
 )
 
-// commandWords are the canonical names of what may be typed anywhere. The
+// grammarWords are the canonical names of what may be typed anywhere. The
 // languages' own words for them are in the reading grammar and in the
 // catalogue (words.…, alternatives parted by "|").
-var commandWords = [...]reading.Word{
-	reading.Back, reading.Fix, reading.Where, reading.Skip, reading.Park, reading.Menu, reading.Units,
-	reading.History, reading.Due, reading.Moved, reading.Why, reading.HowFar, reading.Which,
+var grammarWords = []string{
+	reading.Back.String(), reading.Fix.String(), reading.Where.String(), reading.Skip.String(), reading.Park.String(),
+	reading.Menu.String(), reading.Units.String(), reading.History.String(), reading.Due.String(), reading.Moved.String(),
+	reading.Why.String(), reading.HowFar.String(), reading.Which.String(),
 }
 
 // phraseCommands are commands that the catalogue lists the words of.
 var phraseCommands = [...]string{"bumped", "newblade", "resume", "saws", "takeover", "setup", "edit", "copy", "retire"}
+
+// Vocabularies that are the same at any moment.
+var (
+	grammar  = reading.NewVocabulary(grammarWords...)
+	network  = reading.NewVocabulary(reading.Stop.String(), reading.Start.String(), reading.Help.String())
+	assent   = reading.NewVocabulary(reading.OK.String())
+	finished = reading.NewVocabulary(reading.Done.String(), reading.Yes.String(), reading.OK.String())
+)
 
 // network handles the words that telephone networks reserve: they mean the
 // same everywhere and are taken only as the whole message.
@@ -43,7 +54,7 @@ func (st *step) network(text string) bool {
 // reserved handles the language's own words for what networks reserve, which
 // are taken only as the whole message too: Hilfe, ayuda.
 func (st *step) reserved(text string) bool {
-	word, _, ok := reading.Command(text, st.voice.Lang(), []string{"stop", "start", "help"})
+	word, _, ok := reading.Command(text, st.voice.Lang(), network)
 	return ok && st.network(word)
 }
 
@@ -85,24 +96,56 @@ func (st *step) stop() {
 	st.turn(Reply{Text: st.voice.Say(wording.T(id)), Caution: id == "stop.open"}, PromptView{Kind: KindIdle})
 }
 
-// vocabulary returns the commands that fit the moment. Where free text is
-// asked, only the command words themselves count.
-func (st *step) vocabulary() []string {
-	words := make([]string, 0, 64)
-	for _, w := range commandWords {
-		words = append(words, w.String())
+// spoken is what may be typed anywhere in one language: commands, names of jobs,
+// that power is on; and what the supports of a slider are called.
+type spoken struct {
+	commands, jobs, powerOn *reading.Vocabulary
+	supports                []reading.Label
+}
+
+// languages holds that of each language.
+var languages = sync.OnceValue(func() map[reading.Lang]spoken {
+	all := map[reading.Lang]spoken{}
+	for _, lang := range wording.Languages() {
+		voice := wording.NewVoice(lang, reading.MM)
+		commands := slices.Clone(grammarWords)
+		for _, c := range phraseCommands {
+			commands = append(commands, voice.Phrases("words."+c)...)
+		}
+		var jobs []string
+		for _, p := range procedures {
+			jobs = append(append(jobs, p.Name()), voice.Phrases("names."+p.Name())...)
+		}
+		all[voice.Lang()] = spoken{reading.NewVocabulary(commands...), reading.NewVocabulary(jobs...),
+			reading.NewVocabulary(voice.Phrases("words.poweron")...), numbered(voice.Phrases("words.support"), 2*calc.MaxStations)}
 	}
-	for _, c := range phraseCommands {
-		words = append(words, st.phrases("words."+c)...)
+	return all
+})
+
+// numbered names n points: each by its number, or by that after what such a
+// point is called.
+func numbered(called []string, n int) []reading.Label {
+	labels := make([]reading.Label, n)
+	for i := range labels {
+		number := itoa(i + 1)
+		labels[i] = reading.Label{Key: number, Names: []string{number}}
+		for _, w := range called {
+			labels[i].Names = append(labels[i].Names, w+" "+number)
+		}
 	}
+	return labels
+}
+
+// vocabulary returns the commands that fit the moment; where one word stands for
+// several, the earlier one counts. Where free text is asked, only the command
+// words themselves count.
+func (st *step) vocabulary() []*reading.Vocabulary {
+	var saws []string
 	for _, saw := range st.usable() {
-		words = append(words, strings.ToLower(saw.Profile.Name))
+		saws = append(saws, strings.ToLower(saw.Profile.Name))
 	}
-	for _, p := range procedures {
-		words = append(words, p.Name())
-		words = append(words, st.phrases("names."+p.Name())...)
-	}
-	return words
+	here := languages()[st.voice.Lang()]
+	return []*reading.Vocabulary{here.commands, reading.NewVocabulary(saws...), here.jobs}
 }
 
 // command handles a message that is a command. o is the open question, nil
@@ -118,12 +161,12 @@ func (st *step) command(text string, o *outcome) bool {
 		return true
 	}
 	vocabulary := st.vocabulary()
-	word, rest, ok := reading.Command(text, st.voice.Lang(), vocabulary)
+	word, rest, ok := reading.Command(text, st.voice.Lang(), vocabulary...)
 	if !ok {
 		return (o == nil || o.prompt.Ask().Form != guard.Words) && (st.peopleCommand(text) || st.foreign(text, o))
 	}
 	if o != nil && o.prompt.Ask().Form == guard.Words {
-		if _, _, whole := reading.Whole(text, st.voice.Lang(), vocabulary); !whole {
+		if _, _, whole := reading.Whole(text, st.voice.Lang(), vocabulary...); !whole {
 			return false // a near miss: a saw may be named "Parker"
 		}
 	}
@@ -151,12 +194,8 @@ func (st *step) command(text string, o *outcome) bool {
 // foreign handles a command in another language than the person is spoken to
 // in: a page or a habit may have it, and nothing else is meant by it.
 func (st *step) foreign(text string, o *outcome) bool {
-	names := make([]string, len(commandWords))
-	for i, w := range commandWords {
-		names[i] = w.String()
-	}
 	for _, l := range wording.Languages() {
-		if word, rest, ok := reading.Whole(text, reading.Lang(l), names); ok {
+		if word, rest, ok := reading.Whole(text, reading.Lang(l), grammar); ok {
 			return st.word(reading.WordOf(word), rest, o)
 		}
 	}

@@ -160,7 +160,7 @@ func TestSafetyWords(t *testing.T) {
 			if !reading.Exact(strings.ToUpper(w), w) {
 				t.Errorf("%s: %q in capitals is not taken", lang, w)
 			}
-			if meant, _, ok := reading.Command(w, v.Lang(), others); ok {
+			if meant, _, ok := reading.Command(w, v.Lang(), reading.NewVocabulary(others...)); ok {
 				t.Errorf("%s: %q may also be meant for %q", lang, w, meant)
 			}
 			for _, e := range []reading.Expect{{Signed: true, Leaves: []calc.Length{0.05, 0.1}}, {Quantity: reading.Count}, {Quantity: reading.Angle}} {

@@ -6,7 +6,6 @@ import (
 
 	"shimwright/calc"
 	"shimwright/dialog/guard"
-	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
 )
 
@@ -27,29 +26,30 @@ func (level) Gives() []string       { return []string{"slider.level"} }
 func (level) Needs() []string       { return nil }
 func (level) Minimum(p Profile) int { return len(p.supports()) + 2 }
 
-// support is one support with its place and its words.
+// support is one support with its place and its number.
 type support struct {
 	calc.Support
-	label wording.Text
-	at    *[2]calc.Length
+	at     [2]calc.Length // in the machine's axes
+	number int            // from 1
+	side   string         // id of its words
 }
+
+// label says which support it is.
+func (s *support) label() wording.Text { return wording.T(s.side, "Number", s.number) }
 
 // supports lists the supports along the slider, at each station the one near
 // the blade first, in the frame of calc.
 func (p Profile) supports() []support {
 	th := must(calc.ThreadByName(p.Thread))
-	var out []support
+	out := make([]support, 0, 2*len(p.Stations))
 	for _, s := range p.Stations {
 		for i, y := range s.Ys {
-			label := "support.only"
+			side := "support.only"
 			if len(s.Ys) > 1 {
-				label = [...]string{"support.near", "support.far"}[i]
+				side = [...]string{"support.near", "support.far"}[i]
 			}
-			out = append(out, support{
-				Support: calc.Support{X: s.X, Y: y, Pitch: th.Pitch},
-				label:   wording.T(label, "Number", len(out)+1),
-				at:      &[2]calc.Length{s.X, p.Hand.Mirror(y)},
-			})
+			out = append(out, support{calc.Support{X: s.X, Y: y, Pitch: th.Pitch},
+				[2]calc.Length{s.X, p.Hand.Mirror(y)}, len(out) + 1, side})
 		}
 	}
 	return out
@@ -60,8 +60,13 @@ type heights struct {
 	value   []calc.Length
 	u       []float64 // expanded, of each
 	missing []bool
-	raw     []Value // as given; the zero value where none was
+	raw     []int // the answers; 0 where none was
 	round   int
+}
+
+func (l *levelling) newHeights(round int) heights {
+	n := len(l.supports)
+	return heights{value: make([]calc.Length, n), u: make([]float64, n), missing: make([]bool, n), raw: make([]int, n), round: round}
 }
 
 func (level) Run(t *Script) {
@@ -108,7 +113,6 @@ type levelling struct {
 	passes   []calc.Pass
 	lesson   lesson
 	next     *calc.Plan // the next pass, once it is known
-	near     *float64   // where the next reading is expected
 	plainU   float64    // expanded uncertainty of a plain reading
 	allowed  float64    // how far two readings of one spot may differ by the tool alone
 
@@ -146,13 +150,11 @@ func (l *levelling) play() {
 // changed by more than the tool explains, the stand has moved and the round is
 // read again.
 func (l *levelling) read(round int) heights {
-	n := len(l.supports)
 	for try := 0; ; try++ {
-		h := heights{value: make([]calc.Length, n), u: make([]float64, n), missing: make([]bool, n), raw: make([]Value, n), round: round}
+		h := l.newHeights(round)
 		first := -1
 		for i := range l.supports {
-			l.near = l.expected(i, h)
-			v := l.height(round, try, i, 1)
+			v := l.height(round, try, i, 1, &h)
 			if v.Skipped {
 				h.missing[i] = true
 				continue
@@ -166,17 +168,20 @@ func (l *levelling) read(round int) heights {
 			l.t.Say("level.none")
 			continue
 		}
-		again := l.height(round, try, first, 2)
+		again := l.height(round, try, first, 2, nil)
 		if again.Skipped || math.Abs(again.Mid()-float64(h.value[first])) <= l.allowed || try == 2 {
 			return h
 		}
-		l.t.Say("level.moved", "Change", l.tool.size((calc.Length(again.Mid()) - h.value[first]).Abs()), "Part", l.supports[first].label)
+		l.t.Say("level.moved", "Change", l.tool.size((calc.Length(again.Mid()) - h.value[first]).Abs()), "Part", l.supports[first].label())
 	}
 }
 
 // expected is where the height at support i should be: where the last round
 // left it, or among its neighbours of this round. Nil: nothing is known.
-func (l *levelling) expected(i int, h heights) *float64 {
+func (l *levelling) expected(i int, h *heights) *float64 {
+	if h == nil {
+		return nil
+	}
 	if l.left != nil && !l.left.missing[i] {
 		v := float64(l.left.value[i])
 		return &v
@@ -197,7 +202,7 @@ func (l *levelling) expected(i int, h heights) *float64 {
 // take puts a reading into its round. Every plain reading of a tool has the
 // same uncertainty: it is worked out once, in newLevelling.
 func (l *levelling) take(h *heights, i int, v Value) {
-	h.raw[i] = v
+	h.raw[i] = v.answer
 	if v.Low == v.High {
 		h.value[i], h.u[i] = calc.Length(v.Low)+l.tool.Correction, l.plainU
 		return
@@ -207,27 +212,28 @@ func (l *levelling) take(h *heights, i int, v Value) {
 }
 
 // readings returns a round as a record keeps it.
-func (h *heights) readings() []RecordReading {
+func (l *levelling) readings(h *heights) []RecordReading {
 	var out []RecordReading
-	for i, v := range h.raw {
-		if !h.missing[i] {
-			out = append(out, RecordReading{Name: "slider.height", Label: itoa(i + 1), Round: h.round, Low: v.Low, High: v.High, At: v.At})
+	for i, n := range h.raw {
+		if a := &l.t.job.Answers[n]; !h.missing[i] {
+			out = append(out, RecordReading{Name: "slider.height", Label: itoa(i + 1), Round: h.round, Low: a.Low, High: a.High, At: a.At})
 		}
 	}
 	return out
 }
 
-// height reads the height at support i.
-func (l *levelling) height(round, try, i, n int) Value {
+// height reads the height at support i; h is what was read in this round, nil
+// where that does not count.
+func (l *levelling) height(round, try, i, n int, h *heights) Value {
 	return l.t.ReadAt(l.key(round, try, i, n), wording.T("caution.hands"), func() guard.Ask {
-		return l.question(round, try, i, n)
+		return l.question(round, try, i, n, h)
 	})
 }
 
 // question asks for the height at support i; n counts how often it was asked
 // in this round.
-func (l *levelling) question(round, try, i, n int) guard.Ask {
-	s := l.supports[i]
+func (l *levelling) question(round, try, i, n int, h *heights) guard.Ask {
+	s := &l.supports[i]
 	id := "level.next"
 	switch {
 	case n > 1:
@@ -235,20 +241,16 @@ func (l *levelling) question(round, try, i, n int) guard.Ask {
 	case i == 0 && round%anewRounds == 1:
 		id = "level.height"
 	}
-	a := question(l.key(round, try, i, n), id, "Part", s.label, "Tool", l.toolText())
+	a := question(l.key(round, try, i, n), id, "Part", s.label(), "Tool", l.toolText())
 	a.Expect = signed(heightMost, l.tool)
 	a.Expect.Leaves = l.p.Leaves
 	if n == 1 {
-		a.Expect.Near, a.Expect.Spread = l.near, float64(heightSpread)
+		a.Expect.Near, a.Expect.Spread = l.expected(i, h), float64(heightSpread)
 	}
 	a.Signs = [3]string{"height.high", "height.low", "height.level"}
-	a.Quantity, a.Tool, a.Label, a.At, a.N = "height", l.tool.Kind, s.label, s.at, n
+	a.Quantity, a.Tool, a.Label, a.At, a.N = "height", l.tool.Kind, s.label(), &s.at, n
 	if n == 1 {
-		a.Points = "words.support"
-		for j := range l.supports {
-			a.Expect.Labels = append(a.Expect.Labels, reading.Label{Key: itoa(j + 1), Names: []string{itoa(j + 1)}})
-			a.Group = append(a.Group, l.key(round, try, j, 1))
-		}
+		a.Supports = guard.Group{Size: len(l.supports), Key: func(j int) Key { return l.key(round, try, j, 1) }}
 	}
 	return a
 }
@@ -288,7 +290,7 @@ func (l *levelling) settle(round int, h *heights) (calc.Decision, calc.Estimate)
 			if h.missing[i] || must(calc.Decide(e, l.window)) != calc.Undecided {
 				break
 			}
-			v := l.height(round, 0, i, 3+k)
+			v := l.height(round, 0, i, 3+k, nil)
 			if v.Skipped {
 				break
 			}
@@ -302,15 +304,17 @@ func (l *levelling) settle(round int, h *heights) (calc.Decision, calc.Estimate)
 
 // say words what a round showed.
 func (l *levelling) say(d calc.Decision, worst calc.Estimate) {
-	w := l.t.work()
-	edge := calc.Length(worst.Value) * w.Thick / w.Width // how much an edge leans on a piece that lies across
-	args := append(w.effect(), "Edge", wording.Size{Value: edge.Abs(), Resolution: 0.001}, "Value", l.tool.size(calc.Length(worst.Value)), "U", l.tool.doubt(worst.U),
-		"Low", l.tool.size(l.p.Tol.LevelLow), "High", l.tool.size(l.p.Tol.LevelHigh))
-	id := "level." + d.String()
-	if d == calc.Outside && worst.Value < l.window.Low {
-		id = "level.low"
-	}
-	l.t.Say(id, args...)
+	l.t.SayLazily(func() wording.Text {
+		w := l.t.work()
+		edge := calc.Length(worst.Value) * w.Thick / w.Width // how much an edge leans on a piece that lies across
+		args := append(w.effect(), "Edge", wording.Size{Value: edge.Abs(), Resolution: 0.001}, "Value", l.tool.size(calc.Length(worst.Value)), "U", l.tool.doubt(worst.U),
+			"Low", l.tool.size(l.p.Tol.LevelLow), "High", l.tool.size(l.p.Tol.LevelHigh))
+		id := "level." + d.String()
+		if d == calc.Outside && worst.Value < l.window.Low {
+			id = "level.low"
+		}
+		return wording.T(id, args...)
+	})
 	l.t.Judge(verdict("slider.height", worst, l.window, d.String()))
 }
 
@@ -329,10 +333,13 @@ func (l *levelling) recheck(round int, h *heights) bool {
 	if len(l.passes) == 0 {
 		return false
 	}
-	live := l.open(round)
-	doubtful := map[int]bool{}
+	live, again := l.open(round), l.t.hasFrom(l.key(round, 0, 0, anew))
+	var doubtful map[int]bool
 	any := false
 	for i := range l.supports {
+		if !live && !again {
+			break
+		}
 		k := l.key(round, 0, i, anew)
 		if !l.t.has(k) {
 			if live && len(doubtful) == 0 {
@@ -341,9 +348,9 @@ func (l *levelling) recheck(round int, h *heights) bool {
 			if !doubtful[i] || h.missing[i] {
 				continue
 			}
-			l.t.Say("level.doubtful", "Part", l.supports[i].label)
+			l.t.Say("level.doubtful", "Part", l.supports[i].label())
 		}
-		if v := l.height(round, 0, i, anew); !v.Skipped {
+		if v := l.height(round, 0, i, anew, nil); !v.Skipped {
 			was := h.value[i]
 			l.take(h, i, v)
 			any, l.lesson = true, lesson{}
@@ -420,10 +427,10 @@ func (l *levelling) sayFindings(u float64) {
 		}
 		args := []any{"Part", wording.T("support.all"), "Other", wording.T("support.all")}
 		if f.Support >= 0 {
-			args[1] = l.supports[f.Support].label
+			args[1] = l.supports[f.Support].label()
 		}
 		if f.Other >= 0 {
-			args[3] = l.supports[f.Other].label
+			args[3] = l.supports[f.Other].label()
 		}
 		l.t.Say("level.finding."+f.Kind.String(), args...)
 	}
@@ -484,7 +491,7 @@ func (l *levelling) free(round int, h heights) {
 		var list wording.List
 		for _, i := range plan.Blocked {
 			if slices.ContainsFunc(findings, func(f calc.Finding) bool { return f.Kind == calc.Stuck && f.Support == i }) {
-				list = append(list, l.supports[i].label)
+				list = append(list, l.supports[i].label())
 			}
 		}
 		if len(list) == 0 {
@@ -533,7 +540,8 @@ func (l *levelling) plan(h heights) (guard.Adjustment, bool) {
 		After: wording.T("level.after")}
 	sketch := &guard.Sketch{Kind: "slider", Title: wording.T("level.sketch.title")}
 	var alt wording.List
-	for i, s := range l.supports {
+	for i := range l.supports {
+		s := &l.supports[i]
 		pt := guard.SketchPoint{Label: wording.Raw(itoa(i + 1)), X: s.at[0], Y: s.at[1], Reading: wording.T("draw.missing")}
 		if !h.missing[i] {
 			pt.Reading = wording.T("size", "Value", wording.Size{Value: h.value[i], Resolution: l.tool.Resolution, Signed: true})
@@ -544,7 +552,7 @@ func (l *levelling) plan(h heights) (guard.Adjustment, bool) {
 			a.Moves = append(a.Moves, m)
 			pt.Move = wording.T("draw."+m.Verb, "Turn", wording.Raw(turnOf(turns)))
 			pt.Dir, pt.Turns, pt.Clock = sign(turns), turns, clock(m.Clockwise)
-			alt = append(alt, wording.T("level.sketch.part", "Part", s.label, "Move", pt.Move))
+			alt = append(alt, wording.T("level.sketch.part", "Part", s.label(), "Move", pt.Move))
 		}
 		sketch.Points = append(sketch.Points, pt)
 	}
@@ -555,14 +563,14 @@ func (l *levelling) plan(h heights) (guard.Adjustment, bool) {
 
 // move is one nut's part of a pass; change is what its indicator shows.
 func (l *levelling) move(i int, turns float64, change calc.Length) guard.Move {
-	s := l.supports[i]
+	s := &l.supports[i]
 	th := calc.Thread{Pitch: s.Pitch}
 	verb := "raise"
 	if turns < 0 {
 		verb = "lower"
 	}
 	turn := th.Turns(calc.Length(turns)*s.Pitch, 64)
-	return guard.Move{Part: s.label, At: s.at, Verb: verb, Turns: turns, Clockwise: (turns > 0) != l.p.RaiseCCW,
+	return guard.Move{Part: s.label(), At: &s.at, Verb: verb, Turns: turns, Clockwise: (turns > 0) != l.p.RaiseCCW,
 		Travel: change, Index: i, Swing: turn.Swing(l.p.Spanner), Thread: l.p.Thread}
 }
 
@@ -597,9 +605,9 @@ func (l *levelling) record(d calc.Decision, gaveUp bool) {
 	}
 	r := Record{Characteristic: "slider.level", Unit: "mm", Low: bound(l.window.Low), High: bound(l.window.High),
 		AsFound: l.t.measured(l.foundWorst), AsLeft: l.t.measured(l.leftWorst), Decision: d.String(),
-		Adjusted: len(l.passes) > 0, Tool: l.tool.Kind, Resolution: float64(l.tool.Resolution), Readings: l.found.readings()}
+		Adjusted: len(l.passes) > 0, Tool: l.tool.Kind, Resolution: float64(l.tool.Resolution), Readings: l.readings(l.found)}
 	if l.left != l.found {
-		r.Readings = append(r.Readings, l.left.readings()...)
+		r.Readings = append(r.Readings, l.readings(l.left)...)
 	}
 	l.t.Record(r)
 }

@@ -308,15 +308,14 @@ func (j *toeing) finish() {
 // the level fresh; a fail says that the level comes next.
 func (j *toeing) levelCheck() {
 	l := newLevelling(j.t)
-	h := heights{value: make([]calc.Length, len(l.supports)), u: make([]float64, len(l.supports)), missing: make([]bool, len(l.supports)),
-		raw: make([]Value, len(l.supports)), round: 1}
+	h := l.newHeights(1)
 	last := l.supports[len(l.supports)-1].X
 	for i, s := range l.supports {
 		if s.X != last {
 			h.missing[i] = true
 			continue
 		}
-		v := l.height(90, 0, i, 1)
+		v := l.height(90, 0, i, 1, nil)
 		if v.Skipped {
 			return
 		}

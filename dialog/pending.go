@@ -386,7 +386,7 @@ func (st *step) madeList(all []Made) wording.List {
 // "2 the wrong way". Numbers are those of the parts. Moves that are not named
 // are made when only exceptions are; otherwise the answer is not complete.
 func (st *step) parseMoves(text string, open []guard.Move) ([]Made, bool) {
-	if _, _, ok := reading.Command(text, st.voice.Lang(), []string{"done", "ok", "yes"}); ok ||
+	if _, _, ok := reading.Command(text, st.voice.Lang(), finished); ok ||
 		reading.Exact(text, st.voice.Say(wording.T("word.done"))) {
 		return statusAll(open, "made"), true
 	}

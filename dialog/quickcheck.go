@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"shimwright/calc"
-	"shimwright/dialog/guard"
 	"shimwright/dialog/wording"
 )
 
@@ -154,13 +153,12 @@ func quickToe(t *Script, _ *Record) (calc.Estimate, calc.Window) {
 // quickLevel reads three supports: the first, the middle one, the last.
 func quickLevel(t *Script, _ *Record) (calc.Estimate, calc.Window) {
 	l := newLevelling(t)
-	n := len(l.supports)
-	h := heights{value: make([]calc.Length, n), u: make([]float64, n), missing: make([]bool, n), raw: make([]Value, n), round: 1}
+	n, h := len(l.supports), l.newHeights(1)
 	for i := range h.missing {
 		h.missing[i] = true
 	}
 	for _, i := range slices.Compact([]int{0, n / 2, n - 1}) {
-		v := t.ReadAt(l.key(1, 0, i, 1), wording.T("caution.hands"), func() guard.Ask { return l.question(1, 0, i, 1) })
+		v := l.height(1, 0, i, 1, nil)
 		if !v.Skipped {
 			h.missing[i] = false
 			l.take(&h, i, v)

@@ -22,7 +22,12 @@ func (st *step) render(saw *Saw, o outcome) {
 // follow says what the last answer led to. It is said once, with that answer.
 func (st *step) follow(o outcome) {
 	if st.fresh {
-		st.lead = append(st.lead, o.notes...)
+		for _, n := range o.notes {
+			if n.word != nil {
+				n.text = n.word()
+			}
+			st.lead = append(st.lead, n.text)
+		}
 		if o.verdict != nil {
 			st.res.Turn.Verdict = o.verdict
 		}

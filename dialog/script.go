@@ -43,7 +43,7 @@ type Script struct {
 	numbers []int // those of them that are readings: fix 1 is numbers[0]
 
 	// Since the answer that was given last:
-	notes   []wording.Text
+	notes   []note
 	later   []func()
 	verdict *Verdict
 	records []Record
@@ -55,6 +55,12 @@ type Script struct {
 	prompt guard.Prompt
 	first  string // the procedure that has to come before this one goes on
 	lead   string // the procedure that the finished job leads to
+}
+
+// note is a sentence for the person: its text, or what returns it.
+type note struct {
+	text wording.Text
+	word func() wording.Text
 }
 
 // known is what was worked out in this step and would come out the same again.
@@ -175,6 +181,7 @@ type Value struct {
 	Skipped   bool
 	At        time.Time
 	Number    int // for fix N
+	answer    int // index in the job's answers
 }
 
 // Mid returns the middle of the value.
@@ -223,7 +230,7 @@ func (t *Script) reading(k Key) (Value, bool) {
 		return Value{}, false
 	}
 	t.numbers = append(t.numbers, t.cursor-1)
-	return Value{Low: ans.Low, High: ans.High, Skipped: ans.Skipped, At: ans.At, Number: len(t.numbers)}, true
+	return Value{Low: ans.Low, High: ans.High, Skipped: ans.Skipped, At: ans.At, Number: len(t.numbers), answer: t.cursor - 1}, true
 }
 
 // Said reports whether a safety word was given in place of a reading: see
@@ -308,8 +315,12 @@ func again(plan func() guard.Adjustment) (a guard.Adjustment) {
 
 // Say adds a sentence before the next question.
 func (t *Script) Say(id string, args ...any) {
-	t.notes = append(t.notes, wording.T(id, args...))
+	t.notes = append(t.notes, note{text: wording.T(id, args...)})
 }
+
+// SayLazily is Say for a sentence that is said in every round: f is called only
+// when nothing was answered after it.
+func (t *Script) SayLazily(f func() wording.Text) { t.notes = append(t.notes, note{word: f}) }
 
 // Later adds sentences that cost something to find out: f is called only when
 // nothing was answered after it, and says them with Say.

@@ -91,7 +91,23 @@ func setupKind(t *Script, p *Profile) {
 
 // has reports whether a question was answered in this job.
 func (t *Script) has(k Key) bool {
-	return slices.ContainsFunc(t.job.Answers, func(a Answer) bool { return a.Key == k })
+	for i := range t.job.Answers {
+		if t.job.Answers[i].Key == k {
+			return true
+		}
+	}
+	return false
+}
+
+// hasFrom reports whether the question, or one of a higher index in its round,
+// was answered.
+func (t *Script) hasFrom(k Key) bool {
+	for i := range t.job.Answers {
+		if a := &t.job.Answers[i].Key; a.Name == k.Name && a.Round == k.Round && a.Index >= k.Index {
+			return true
+		}
+	}
+	return false
 }
 
 // order offers the values, with second first when it is the present one.

@@ -244,7 +244,7 @@ func safetyWord(p guard.Prompt) bool {
 // is said in, every acknowledgement on that saw is void. Where it is not plain
 // which saw is meant, it is all that may be.
 func (st *step) powerOn(text string) bool {
-	if _, _, ok := reading.Command(text, st.voice.Lang(), st.phrases("words.poweron")); !ok {
+	if _, _, ok := reading.Command(text, st.voice.Lang(), languages()[st.voice.Lang()].powerOn); !ok {
 		return false
 	}
 	focus := st.focus()

@@ -63,14 +63,20 @@ type Ask struct {
 	Default  *float64 // for Reading: taken by `ok`, mm or a count
 	NoSkip   bool     // it cannot be skipped
 	Hard     bool     // for Reading: outside of Expect's range nothing is taken, confirmed or not
-	Group    []Key    // for each of Expect.Labels, the question that it answers
-	Points   string   // id of the entry that lists what such a point is called, before its number
+	Supports Group    // for Reading: the supports that one message may give together
 	// Plus and Minus are ids of entries that list words for either sign of a
 	// reading, where the language's own would mean the other.
 	Plus, Minus string
 	// Signs words the sign of a reading in its echo: ids for positive,
 	// negative and zero. Empty: the number is said with its sign.
 	Signs [3]string
+}
+
+// Group is questions of which one message may answer several, each by the number
+// of its point: "1: -0.2, 2: -0.3".
+type Group struct {
+	Size int
+	Key  func(n int) Key // of point n, from 0
 }
 
 // Move is one motion that an adjustment asks for.

@@ -37,7 +37,7 @@ func BenchmarkParseLong(b *testing.B) {
 
 // BenchmarkCommand looks for a command that is misspelt, among all.
 func BenchmarkCommand(b *testing.B) {
-	any := vocabularies()["any"]
+	any := NewVocabulary(vocabularies()["any"]...)
 	b.ReportAllocs()
 	for b.Loop() {
 		Command("crosscut fenec please", "en", any)

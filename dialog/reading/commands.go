@@ -54,23 +54,30 @@ const MaxCommand = 120
 // message is a text as Command compares it.
 type message struct {
 	text     string
-	words    []string // folded
-	from, to []int    // where each word starts and ends in text
+	folded   string // the words, a space between them
+	words    []word
 	question bool
 	thumb    bool
 }
 
-// Command finds the command that a message is. The vocabulary holds canonical
-// names (Word.String), which every language's own words lead to, and any other
-// word or phrase that fits the moment, such as the choices just offered or the
-// names of jobs. word is an entry of the vocabulary. rest is what follows it,
+// word is where a word starts and ends in the text and in the folded text.
+type word struct{ from, to, start, end int }
+
+// phrase returns the words from i up to j, folded.
+func (m *message) phrase(i, j int) string { return m.folded[m.words[i].start:m.words[j-1].end] }
+
+// whole returns all the words, folded.
+func (m *message) whole() string { return m.phrase(0, len(m.words)) }
+
+// Command finds the command that a message is. word is an entry of one of the
+// vocabularies, the earlier one where several have it. rest is what follows it,
 // for the commands that take something: a number as digits after fix, a unit
 // after units, the rest of a question. Case, accents, punctuation, a trailing
 // please and a thumb do not matter, and one slip of the finger is forgiven when
 // only one command is that near and the text is no other word that is known
 // here. Stop, start and help are taken only as the whole message, letter by
 // letter. It is never used for a safety acknowledgement: see Exact.
-func Command(text string, lang Lang, vocabulary []string) (word, rest string, ok bool) {
+func Command(text string, lang Lang, vocabularies ...*Vocabulary) (word, rest string, ok bool) {
 	if len(text) > MaxCommand {
 		return "", "", false
 	}
@@ -79,23 +86,27 @@ func Command(text string, lang Lang, vocabulary []string) (word, rest string, ok
 	if !ok {
 		return "", "", false
 	}
-	c := commander{t: t, vocabulary: vocabulary}
+	c := commander{t: t, vocabularies: vocabularies}
 	if len(m.words) == 0 {
 		return c.thumb(m)
 	}
-	if word := c.exact(strings.Join(m.words, " ")); word != "" {
+	if word := c.exact(m.whole()); word != "" {
 		return word, "", !m.question || asks(word)
 	}
-	full := m
+	full, softened := m, false
 	for c.soften(&m) {
-		if word := c.exact(strings.Join(m.words, " ")); word != "" && !reserved(word) {
+		softened = true
+		if word := c.exact(m.whole()); word != "" && !reserved(word) {
 			return word, "", !m.question || asks(word)
 		}
 	}
 	if word := c.afterYes(full); word != "" {
 		return word, "", !m.question || asks(word)
 	}
-	for _, m := range []message{full, m} {
+	if word, rest := c.withRest(full); word != "" {
+		return word, rest, true
+	}
+	if softened {
 		if word, rest := c.withRest(m); word != "" {
 			return word, rest, true
 		}
@@ -109,7 +120,7 @@ func Command(text string, lang Lang, vocabulary []string) (word, rest string, ok
 // Whole is Command without forgiveness: the whole text is the command, in any of
 // the language's words for it, with nothing polite around it and no letter wrong.
 // It tells a command from a name that resembles one.
-func Whole(text string, lang Lang, vocabulary []string) (word, rest string, ok bool) {
+func Whole(text string, lang Lang, vocabularies ...*Vocabulary) (word, rest string, ok bool) {
 	if len(text) > MaxCommand {
 		return "", "", false
 	}
@@ -117,8 +128,8 @@ func Whole(text string, lang Lang, vocabulary []string) (word, rest string, ok b
 	if !ok || len(m.words) == 0 {
 		return "", "", false
 	}
-	c := commander{t: tableOf(lang), vocabulary: vocabulary}
-	if word := c.exact(strings.Join(m.words, " ")); word != "" {
+	c := commander{t: tableOf(lang), vocabularies: vocabularies}
+	if word := c.exact(m.whole()); word != "" {
 		return word, "", !m.question || asks(word)
 	}
 	word, rest = c.withRest(m)
@@ -129,14 +140,21 @@ func Whole(text string, lang Lang, vocabulary []string) (word, rest string, ok b
 // and signs that say no.
 func split(text string) (m message, ok bool) {
 	m.text = text
-	var buf []byte
-	start := -1
+	var room [64]byte
+	folded, start := room[:0], -1
 	flush := func(end int) {
-		if start >= 0 {
-			buf = fold(buf[:0], text[start:end])
-			m.words, m.from, m.to = append(m.words, string(buf)), append(m.from, start), append(m.to, end)
-			start = -1
+		if start < 0 {
+			return
 		}
+		if len(m.words) == 0 {
+			m.words = make([]word, 0, 8)
+		} else {
+			folded = append(folded, ' ')
+		}
+		w := word{from: start, to: end, start: len(folded)}
+		folded = fold(folded, text[start:end])
+		w.end, start = len(folded), -1
+		m.words = append(m.words, w)
 	}
 	for i := 0; i < len(text); {
 		r, n := utf8.DecodeRuneInString(text[i:])
@@ -161,20 +179,21 @@ func split(text string) (m message, ok bool) {
 		i += n
 	}
 	flush(len(text))
+	m.folded = string(folded)
 	return m, true
 }
 
 // commander holds what one call compares with.
 type commander struct {
-	t          *table
-	vocabulary []string
+	t            *table
+	vocabularies []*Vocabulary
 }
 
-// has returns the entry of the vocabulary that is the given canonical name.
+// has returns the entry that is the given canonical name.
 func (c *commander) has(name string) string {
-	for _, v := range c.vocabulary {
-		if v == name {
-			return v
+	for _, v := range c.vocabularies {
+		if v.entries[name] {
+			return name
 		}
 	}
 	return ""
@@ -182,36 +201,24 @@ func (c *commander) has(name string) string {
 
 // exact returns the entry that the whole phrase means.
 func (c *commander) exact(phrase string) string {
-	var buf [64]byte
-	for _, v := range c.vocabulary {
-		if string(plain(buf[:0], v)) == phrase || !isASCII(v) && string(plain(buf[:0], wide(v))) == phrase {
-			return v
+	for _, v := range c.vocabularies {
+		if entry := v.forms[phrase]; entry != "" {
+			return entry
 		}
 	}
 	return c.has(c.t.commands.phrases[phrase])
 }
 
-// plain folds a vocabulary entry as split folds a message.
-func plain(b []byte, v string) []byte {
-	b = fold(b, v)
-	for i, x := range b {
-		if x == '-' || x == '_' {
-			b[i] = ' '
-		}
-	}
-	return b
-}
-
 // soften drops one polite phrase from an end of the message.
 func (c *commander) soften(m *message) bool {
-	for n := min(3, len(m.words)-1); n > 0; n-- {
-		if last := len(m.words) - n; c.t.commands.polite[strings.Join(m.words[last:], " ")] {
-			m.text = m.text[:m.from[last]]
-			m.words, m.from, m.to = m.words[:last], m.from[:last], m.to[:last]
+	all := len(m.words)
+	for n := min(3, all-1); n > 0; n-- {
+		if c.t.commands.polite[m.phrase(all-n, all)] {
+			m.text, m.words = m.text[:m.words[all-n].from], m.words[:all-n]
 			return true
 		}
-		if c.t.commands.polite[strings.Join(m.words[:n], " ")] {
-			m.words, m.from, m.to = m.words[n:], m.from[n:], m.to[n:]
+		if c.t.commands.polite[m.phrase(0, n)] {
+			m.words = m.words[n:]
 			return true
 		}
 	}
@@ -222,12 +229,12 @@ func (c *commander) soften(m *message) bool {
 // done". What is itself a yes, a no or an ok is not taken so.
 func (c *commander) afterYes(m message) string {
 	for n := 1; n < len(m.words) && n <= 2; n++ {
-		if c.t.commands.phrases[strings.Join(m.words[:n], " ")] != Yes.String() {
+		if c.t.commands.phrases[m.phrase(0, n)] != Yes.String() {
 			continue
 		}
-		rest := message{text: m.text, words: m.words[n:], from: m.from[n:], to: m.to[n:]}
+		rest := message{text: m.text, folded: m.folded, words: m.words[n:]}
 		for ok := true; ok; ok = c.soften(&rest) {
-			word := c.exact(strings.Join(rest.words, " "))
+			word := c.exact(rest.whole())
 			switch w := WordOf(word); {
 			case w == Yes, w == No, w == OK, reserved(word):
 				return ""
@@ -272,7 +279,7 @@ func reserved(name string) bool {
 // withRest finds a command at the start that takes something after it.
 func (c *commander) withRest(m message) (word, rest string) {
 	for n := len(m.words) - 1; n > 0; n-- {
-		word := c.exact(strings.Join(m.words[:n], " "))
+		word := c.exact(m.phrase(0, n))
 		if word == "" {
 			continue
 		}
@@ -287,18 +294,18 @@ func (c *commander) withRest(m message) (word, rest string) {
 func (c *commander) rest(word string, m message, n int) (string, bool) {
 	switch WordOf(word) {
 	case Fix:
-		p := Parse(m.text[m.to[n-1]:], Expect{Quantity: Count, Lang: c.t.lang, Min: 1, Max: 999})
+		p := Parse(m.text[m.words[n-1].to:], Expect{Quantity: Count, Lang: c.t.lang, Min: 1, Max: 999})
 		if p.Status != Taken {
 			return "", false
 		}
 		return fmt.Sprint(int(p.Value.Low)), true
 	case Units:
-		last := m.words[len(m.words)-1]
-		if u := c.t.words.next[last]; u != nil && (u.meaning.unit == uMM || u.meaning.unit == uInch) && len(m.words)-n <= 2 {
-			return strings.TrimSpace(strings.Trim(m.text[m.from[len(m.words)-1]:], ".!?, ")), true
+		last := len(m.words) - 1
+		if u := c.t.words.next[m.phrase(last, last+1)]; u != nil && (u.meaning.unit == uMM || u.meaning.unit == uInch) && len(m.words)-n <= 2 {
+			return strings.TrimSpace(strings.Trim(m.text[m.words[last].from:], ".!?, ")), true
 		}
 	case Where, Why, Which, HowFar:
-		return strings.TrimSpace(m.text[m.from[n]:]), true
+		return strings.TrimSpace(m.text[m.words[n].from:]), true
 	}
 	return "", false
 }

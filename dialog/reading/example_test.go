@@ -34,7 +34,7 @@ func ExampleParse() {
 }
 
 func ExampleCommand() {
-	vocabulary := []string{reading.Done.String(), reading.Fix.String(), reading.Where.String(), "slider-level"}
+	vocabulary := reading.NewVocabulary(reading.Done.String(), reading.Fix.String(), reading.Where.String(), "slider-level")
 	for _, text := range []string{"Done, thanks mate 👍", "fxi 3", "where is that?", "slider level", "not done"} {
 		word, rest, ok := reading.Command(text, "en", vocabulary)
 		fmt.Printf("%q %q %v\n", word, rest, ok)

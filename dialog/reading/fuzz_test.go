@@ -32,7 +32,7 @@ func FuzzParse(f *testing.F) {
 		}
 		e := contexts[names[context%len(names)]]
 		checkInvariants(t, text, e)
-		Command(text, e.Lang, []string{"done", "fix", "units", "where", "slider-level", text})
+		Command(text, e.Lang, NewVocabulary("done", "fix", "units", "where", "slider-level", text))
 		if Exact(text, "unplugged") && strings.TrimSuffix(strings.ToLower(strings.Join(strings.Fields(text), " ")), ".") != "unplugged" &&
 			strings.ToLower(strings.Join(strings.Fields(text), " ")) != "unplugged ." {
 			t.Errorf("%q passed for the safety word", text)

@@ -1,18 +1,16 @@
 package reading
 
-import "strings"
-
 // minNear is the shortest word that a wrong letter is forgiven in. In shorter
 // ones only swapped and doubled letters are: "six" is not "fix".
 const minNear = 4
 
 // near finds the one command that is a slip of the finger away.
 func (c *commander) near(m message) (word, rest string) {
-	if word := c.nearest(m.words); word != "" {
+	if word := c.nearest(m, len(m.words)); word != "" {
 		return word, ""
 	}
 	if n := len(m.words) - 1; n > 0 { // "fxi 3"
-		word := c.nearest(m.words[:n])
+		word := c.nearest(m, n)
 		if word == "" {
 			return "", ""
 		}
@@ -25,11 +23,11 @@ func (c *commander) near(m message) (word, rest string) {
 	return "", ""
 }
 
-// nearest returns the entry of the vocabulary that the words are one edit from,
+// nearest returns the entry of the vocabulary that the first n words are one edit from,
 // if it is the only one, and if they are not something else in their own right.
-func (c *commander) nearest(words []string) string {
-	phrase := strings.Join(words, " ")
-	if len(phrase) > 40 || c.t.commands.notTypos[phrase] || c.known(words) || c.t.commands.phrases[phrase] != "" {
+func (c *commander) nearest(m message, n int) string {
+	phrase := m.phrase(0, n)
+	if len(phrase) > 40 || c.t.commands.notTypos[phrase] || c.known(m, n) || c.t.commands.phrases[phrase] != "" {
 		return ""
 	}
 	found := ""
@@ -43,24 +41,26 @@ func (c *commander) nearest(words []string) string {
 		found = entry
 		return true
 	}
-	var buf [64]byte
-	for _, v := range c.vocabulary {
-		if !try(v, string(plain(buf[:0], v))) {
-			return ""
-		}
-		for _, p := range c.t.commands.byName[v] {
-			if !try(v, p) {
+	for _, v := range c.vocabularies {
+		for i, w := range v.words {
+			if !try(w, v.plain[i]) {
 				return ""
+			}
+			for _, p := range c.t.commands.byName[w] {
+				if !try(w, p) {
+					return ""
+				}
 			}
 		}
 	}
 	return found
 }
 
-// known reports whether all words are known to the reading grammar: a number
+// known reports whether the first n words are known to the reading grammar: a number
 // is never taken for a misspelt command.
-func (c *commander) known(words []string) bool {
-	for _, w := range words {
+func (c *commander) known(m message, n int) bool {
+	for i := range n {
+		w := m.phrase(i, i+1)
 		if n := c.t.words.next[w]; n == nil && !(w[0] >= '0' && w[0] <= '9') {
 			return false
 		}

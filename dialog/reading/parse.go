@@ -8,9 +8,9 @@ func Parse(text string, e Expect) Result {
 	if len(text) > MaxBytes {
 		return refuse(TooLong)
 	}
-	var toks [48]token
-	var folded [MaxBytes]byte
-	var items [32]item
+	var toks [16]token // on the heap, with the rest: room for what people type most
+	var folded [64]byte
+	var items [16]item
 	var qs [4]quantity
 	var cands [16]reading
 	p := parser{e: &e, t: tableOf(e.Lang), src: text, toks: toks[:0], folded: folded[:0], items: items[:0],

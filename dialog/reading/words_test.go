@@ -52,7 +52,7 @@ func readWords(t *testing.T, file string) (n, wrong, taken int, faults []string)
 		if err != nil || vocab[set] == nil {
 			t.Fatalf("%s: %v", where, err)
 		}
-		word, rest, ok := Command(text, Lang(lang), vocab[set])
+		word, rest, ok := Command(text, Lang(lang), NewVocabulary(vocab[set]...))
 		got := "-"
 		if ok {
 			taken++
@@ -74,7 +74,7 @@ func readWords(t *testing.T, file string) (n, wrong, taken int, faults []string)
 
 // TestWhole tells a command from a name that resembles one.
 func TestWhole(t *testing.T) {
-	vocab := append(vocabularies()["any"], "Säge wechseln")
+	vocab := NewVocabulary(append(vocabularies()["any"], "Säge wechseln")...)
 	for _, c := range []struct {
 		lang       Lang
 		text, want string
@@ -107,10 +107,11 @@ func TestNumbersAreNoCommands(t *testing.T) {
 			any = append(any, w)
 		}
 	}
+	fits := NewVocabulary(any...)
 	for _, file := range corpusFiles(t, corpusDir) {
 		for _, u := range readUtterances(t, file) {
 			e := contexts[u.context]
-			word, _, ok := Command(u.text, e.Lang, any)
+			word, _, ok := Command(u.text, e.Lang, fits)
 			if ok && isValue(u.want) && word != "level" {
 				t.Errorf("%s: %q is a reading, and was taken for the command %q", u.where, u.text, word)
 			}

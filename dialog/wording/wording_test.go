@@ -197,6 +197,7 @@ func TestWordsMeanOneThing(t *testing.T) {
 	for w := reading.Back; w.String() != ""; w++ {
 		grammar = append(grammar, w.String())
 	}
+	words := reading.NewVocabulary(grammar...)
 	near := map[string]string{"resume": "ok", "bumped": "moved", "edit": "fix", "callme": ""}
 	for _, lang := range wording.Languages() {
 		v := wording.NewVoice(lang, reading.MM)
@@ -211,7 +212,7 @@ func TestWordsMeanOneThing(t *testing.T) {
 					t.Errorf("%s: %q stands in %s and %s", lang, w, id, other)
 				}
 				means[folded] = id
-				if word, rest, ok := reading.Whole(w, v.Lang(), grammar); ok && rest == "" && near[strings.TrimPrefix(id, "words.")] != word {
+				if word, rest, ok := reading.Whole(w, v.Lang(), words); ok && rest == "" && near[strings.TrimPrefix(id, "words.")] != word {
 					t.Errorf("%s: %q of %s is the command %q", lang, w, id, word)
 				}
 			}
