@@ -243,22 +243,19 @@ func (st *step) value(a guard.Ask, v reading.Value) wording.Text {
 	if e.Quantity == reading.Length {
 		step = st.voice.Step(step)
 	}
-	show := func(x float64) wording.Text {
-		return wording.Raw(reading.Format(x, e.Quantity, unit, st.voice.Lang(), step))
-	}
-	if v.Low != v.High {
-		return wording.T("echo.between", "Low", show(v.Low), "High", show(v.High))
-	}
-	if a.Signs[0] == "" {
-		return show(v.Low)
+	show := func(low, high float64) wording.Text {
+		return wording.Raw(reading.FormatValue(reading.Value{Low: low, High: high}, e.Quantity, unit, st.voice.Lang(), step))
 	}
 	switch {
-	case v.Low > 0:
-		return wording.T(a.Signs[0], "Value", show(v.Low))
-	case v.Low < 0:
-		return wording.T(a.Signs[1], "Value", show(-v.Low))
+	case a.Signs[0] == "":
+	case v.Low == 0 && v.High == 0:
+		return wording.T(a.Signs[2])
+	case v.Low >= 0:
+		return wording.T(a.Signs[0], "Value", show(v.Low, v.High))
+	case v.High <= 0:
+		return wording.T(a.Signs[1], "Value", show(-v.High, -v.Low))
 	}
-	return wording.T(a.Signs[2])
+	return show(v.Low, v.High)
 }
 
 // expect completes a question's expectation with the person's unit, language
@@ -302,8 +299,9 @@ func (st *step) doubt(saw *Saw, a guard.Ask, e reading.Expect, r reading.Result)
 		add(r.Value)
 	}
 	if n == 0 {
-		st.say("reading.range", "Low", st.value(a, reading.Value{Low: e.Min, High: e.Min}),
-			"High", st.value(a, reading.Value{Low: e.Max, High: e.Max}))
+		plain := a
+		plain.Signs = [3]string{}
+		st.say("reading.range", "Range", st.value(plain, reading.Value{Low: e.Min, High: e.Max}))
 		st.show()
 		return
 	}

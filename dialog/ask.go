@@ -85,6 +85,11 @@ func (t Tool) size(l calc.Length) wording.Size {
 	return wording.Size{Value: l, Resolution: t.Resolution}
 }
 
+// span returns a range to be shown in what the tool reads.
+func (t Tool) span(low, high calc.Length) wording.Span {
+	return wording.Span{Low: t.size(low), High: t.size(high)}
+}
+
 // doubt returns an expanded uncertainty to be shown: rounded up to what the
 // tool reads, so that it is never shown smaller than it is.
 func (t Tool) doubt(u float64) wording.Size {

@@ -45,7 +45,7 @@ func (crosscut) Run(t *Script) {
 	known := false
 	for n, reread := 1, 0; ; {
 		round := t.firstRound() + n
-		t.Cut(question(Key{Name: "cut.five", Round: round}, p.fenceText("cut"), "Least", sized(15), "Most", sized(25)), wording.T("caution.cut"))
+		t.Cut(question(Key{Name: "cut.five", Round: round}, p.fenceText("cut"), "Strip", wording.Span{Low: sized(15), High: sized(25)}), wording.T("caution.cut"))
 		e, d := j.strip(round, reread)
 		last := d != calc.Outside || n > crosscutRounds
 		if !last && !j.plausible(e, round, reread) {

@@ -68,7 +68,7 @@ func (knife) Run(t *Script) {
 // they are known from the last check of the same blade.
 func (j *fitting) sizes(mounted int) {
 	ask := func(name, id string, e reading.Expect, known bool) calc.Length {
-		a := question(Key{Name: name, Round: mounted}, id, "Near", j.coarse(j.rules.GapMin), "Far", j.coarse(j.rules.GapMax))
+		a := question(Key{Name: name, Round: mounted}, id, "Gap", j.gaps())
 		a.Expect, a.Quantity, a.Tool, a.NoSkip, a.Hard = e, "length", Caliper, true, true
 		if v, ok := j.t.lastOf(knifeJob, name); known && ok && v >= e.Min && v <= e.Max {
 			a.Default = &v
@@ -143,7 +143,7 @@ func (j *fitting) set(mounted int) bool {
 		j.say(faults)
 		j.sayLine(d, len(faults) == 0)
 		if j.spread() > j.rules.GapMax-j.rules.GapMin {
-			j.t.Say("knife.arc", "Near", j.coarse(j.rules.GapMin), "Far", j.coarse(j.rules.GapMax))
+			j.t.Say("knife.arc", "Gap", j.gaps())
 			return false
 		}
 		if len(faults) == 0 && d != calc.Outside {
@@ -319,6 +319,11 @@ func (j *fitting) adjust(round int, faults []calc.KnifeFault, d calc.Decision) b
 
 func (j *fitting) keep(name, label string, round int, v Value) {
 	j.raw = append(j.raw, RecordReading{Name: name, Label: label, Round: round, Low: v.Low, High: v.High, At: v.At})
+}
+
+// gaps is how near the teeth the knife may stand.
+func (j *fitting) gaps() wording.Span {
+	return wording.Span{Low: j.coarse(j.rules.GapMin), High: j.coarse(j.rules.GapMax)}
 }
 
 func (j *fitting) coarse(l calc.Length) wording.Size { return wording.Size{Value: l, Coarse: true} }

@@ -238,6 +238,14 @@ func TestSaidBackIsUnderstood(t *testing.T) {
 						t.Errorf("%s %s: %q is %v %v, want %g", lang, name, text, r.Status, r.Value, want)
 					}
 				}
+				for i, want := range [][2]float64{{0.254, 0.508}, {-0.508, -0.254}} {
+					span := wording.Span{Low: wording.Size{Value: 0.254, Resolution: 0.001}, High: wording.Size{Value: 0.508, Resolution: 0.001}}
+					text := v.Say(wording.T(s.ids[i], "Value", span))
+					r := reading.Parse(text, e)
+					if r.Status != reading.Taken || math.Abs(r.Value.Low-want[0]) > 1e-9 || math.Abs(r.Value.High-want[1]) > 1e-9 {
+						t.Errorf("%s %s: %q is %v %v, want %v", lang, name, text, r.Status, r.Value, want)
+					}
+				}
 			}
 		}
 	}

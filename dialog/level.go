@@ -308,7 +308,7 @@ func (l *levelling) say(d calc.Decision, worst calc.Estimate) {
 		w := l.t.work()
 		edge := calc.Length(worst.Value) * w.Thick / w.Width // how much an edge leans on a piece that lies across
 		args := append(w.effect(), "Edge", wording.Size{Value: edge.Abs(), Resolution: 0.001}, "Value", l.tool.size(calc.Length(worst.Value)), "U", l.tool.doubt(worst.U),
-			"Low", l.tool.size(l.p.Tol.LevelLow), "High", l.tool.size(l.p.Tol.LevelHigh))
+			"Window", l.tool.span(l.p.Tol.LevelLow, l.p.Tol.LevelHigh))
 		id := "level." + d.String()
 		if d == calc.Outside && worst.Value < l.window.Low {
 			id = "level.low"

@@ -202,7 +202,7 @@ func (j *toeing) say(e calc.Estimate, d calc.Decision) {
 	w := j.t.work()
 	j.t.Say(id, append(w.effect(), "Along", fine(calc.Length(e.Value)/j.p.Blade*w.Length), "Value", j.tool.size(calc.Length(e.Value)), "U", j.tool.doubt(e.U),
 		"Blade", wording.Size{Value: j.p.Blade, Coarse: true},
-		"From", j.tool.size(calc.Length(e.Value-e.U)), "To", j.tool.size(calc.Length(e.Value+e.U)),
+		"Open", j.tool.span(calc.Length(e.Value-e.U), calc.Length(e.Value+e.U)),
 		"High", j.tool.size(j.p.Tol.ToeHigh))...)
 	j.t.Judge(verdict(j.p.toeName(), e, j.window, decision))
 }

@@ -265,7 +265,7 @@ func (st *step) toleranceWords(r *Record) string {
 	}
 	switch {
 	case r.Low != nil && r.High != nil:
-		return st.sentence("report.between", "Low", limit(*r.Low), "High", limit(*r.High))
+		return st.sentence("report.between", "Span", wording.Span{Low: limit(*r.Low), High: limit(*r.High)})
 	case r.High != nil:
 		return st.sentence("report.atmost", "High", limit(*r.High))
 	case r.Low != nil:

@@ -119,7 +119,7 @@ func (j *scored) say() {
 	depth := calc.ScoreDepth()
 	args := []any{"Off", j.tool.size(calc.Length(j.shift.Value).Abs()), "U", j.tool.doubt(j.shift.U), "Way", wording.T(way), "Chips", wording.T(chips),
 		"Limit", j.tool.size(scoreEven), "Sum", j.tool.size((j.left + j.right).Abs()), "Least", j.tool.size(2 * scoreLeast), "Most", j.tool.size(2 * scoreMost),
-		"Depth", j.tool.size(j.depth), "Low", wording.Size{Value: calc.Length(depth.Low), Resolution: 0.1}, "High", wording.Size{Value: calc.Length(depth.High), Resolution: 0.1}}
+		"Depth", j.tool.size(j.depth), "Window", Tool{Resolution: 0.1}.span(calc.Length(depth.Low), calc.Length(depth.High))}
 	j.t.Judge(verdict(scoreJob, j.shift, j.window, j.whole.String()))
 	if j.whole != calc.Outside {
 		j.t.Say("scoring."+j.whole.String(), args...)

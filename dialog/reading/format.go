@@ -19,7 +19,8 @@ func Format(v float64, q Quantity, u Unit, lang Lang, resolution float64) string
 	return n + unit
 }
 
-// FormatValue writes a value as Format does, and an interval as "0.10 to 0.15 mm".
+// FormatValue writes a value as Format does, and an interval as "0.10 to 0.15 mm"
+// or "0 to 0.10 mm".
 func FormatValue(v Value, q Quantity, u Unit, lang Lang, resolution float64) string {
 	t := tableOf(lang)
 	if v.Plain() {
@@ -28,7 +29,12 @@ func FormatValue(v Value, q Quantity, u Unit, lang Lang, resolution float64) str
 	size := math.Max(math.Abs(v.Low), math.Abs(v.High))
 	low, _ := format(v.Low, size, q, u, t, resolution)
 	high, unit := format(v.High, size, q, u, t, resolution)
-	if v.Low < 0 && v.High > 0 {
+	switch {
+	case v.Low == 0:
+		low = "0"
+	case v.High == 0:
+		high = "0"
+	case v.Low < 0 && v.High > 0:
 		high = "+" + high
 	}
 	return strings.Replace(strings.Replace(t.interval, "%s", low, 1), "%s", high, 1) + unit

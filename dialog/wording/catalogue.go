@@ -224,10 +224,12 @@ func (v *Voice) word(a any) any {
 		return strings.Join(v.each(a), "\n")
 	case Size:
 		return v.size(a)
+	case Span:
+		return v.span(a)
 	case Number:
 		return reading.Format(float64(a), reading.Number, reading.None, v.lang, 0)
 	case Tilt:
-		s := reading.Format(float64(a.Value), reading.Angle, reading.Degree, v.lang, float64(calc.Degree)*pow10(-a.Decimals))
+		s := reading.Format(float64(a.Value), reading.Angle, reading.Degree, v.lang, tiltStep(a))
 		if a.Signed && a.Value > 0 {
 			s = "+" + s
 		}
@@ -259,25 +261,44 @@ func (v *Voice) join(texts []Text, last string) string {
 // size shows a length: mm to the tool's resolution, inches in thousandths; a
 // dimension in whole millimetres or in inches to a sixteenth.
 func (v *Voice) size(s Size) string {
-	res := float64(s.Resolution)
-	if s.Coarse {
-		res = 1
-		if v.unit == reading.Inch {
-			res = 25.4 / 16
-		}
-	}
-	if res == 0 {
-		res = 0.01
-		if v.unit == reading.Inch {
-			res = 0.0127
-		}
-	}
-	out := reading.Format(float64(s.Value), reading.Length, v.unit, v.lang, v.Step(res))
+	out := reading.Format(float64(s.Value), reading.Length, v.unit, v.lang, v.stepOf(s))
 	if s.Signed && s.Value > 0 {
 		out = "+" + out
 	}
 	return out
 }
+
+// stepOf returns the step to which a length is shown.
+func (v *Voice) stepOf(s Size) float64 {
+	res := float64(s.Resolution)
+	switch inch := v.unit == reading.Inch; {
+	case s.Coarse && inch:
+		res = 25.4 / 16
+	case s.Coarse:
+		res = 1
+	case res == 0 && inch:
+		res = 0.0127
+	case res == 0:
+		res = 0.01
+	}
+	return v.Step(res)
+}
+
+// span shows a range to the step of its first end.
+func (v *Voice) span(s Span) string {
+	switch low := s.Low.(type) {
+	case Size:
+		high := s.High.(Size)
+		return reading.FormatValue(reading.Value{Low: float64(low.Value), High: float64(high.Value)}, reading.Length, v.unit, v.lang, v.stepOf(low))
+	case Tilt:
+		high := s.High.(Tilt)
+		return reading.FormatValue(reading.Value{Low: float64(low.Value), High: float64(high.Value)}, reading.Angle, reading.Degree, v.lang, tiltStep(low))
+	}
+	panic("wording: a span of what is neither a size nor a tilt")
+}
+
+// tiltStep returns the step in rad to which an angle is shown.
+func tiltStep(t Tilt) float64 { return float64(calc.Degree) * pow10(-t.Decimals) }
 
 // steps are what lengths are rounded to: decimal in mm; in inches decimal
 // thousandths, above those fractions. Ascending, in mm.

@@ -35,6 +35,10 @@ type Tilt struct {
 	Signed   bool
 }
 
+// Span is a range between two Sizes or two Tilts. Its unit is said once: 0 to
+// 0.10 mm.
+type Span struct{ Low, High any }
+
 // Number is a plain number, written with the decimal sign of the language: 22.5.
 type Number float64
 
