@@ -22,7 +22,7 @@ func sample() dialog.Report {
 		Facts: []dialog.ReportFact{{Name: "Blade diameter", Value: "315 mm"}}, Foot: "± is the expanded uncertainty (95 %).",
 		Remarks: []string{"Runout of the flange: cleaned."}, Safety: []string{"Plug pulled and kept.", "The manual comes first."}}
 	for _, mark := range []string{"within", "outside", "undecided", "open", "stale", "due"} {
-		r.Rows = append(r.Rows, dialog.ReportRow{What: "Slider toe", Found: "+0.044 mm ± 0.008 mm", Left: "+0.024 mm ± 0.008 mm", Tolerance: "0.00 mm to 0.05 mm",
+		r.Rows = append(r.Rows, dialog.ReportRow{What: "Slider toe", Found: "+0.044 mm ± 0.008 mm", Left: "+0.024 mm ± 0.008 mm", Tolerance: "0 to 0.05 mm",
 			Date: "2 March 2026", By: "Ada", With: "Indicator", Mark: mark, State: mark})
 	}
 	return r
