@@ -163,3 +163,18 @@ func ExampleNextDate() {
 	fmt.Println(next.Due.Format(time.DateOnly), next.Reason.Characteristic, next.Reason.Rule == calc.RuleShorter, err)
 	// Output: 2026-08-02 toe true <nil>
 }
+
+// A plate that wobbles and is bent a little like a saddle, read at eight places:
+// the highest and the lowest spot lie between readings.
+func ExampleSweepRunout() {
+	turns := []float64{0, 1. / 8, 2. / 8, 3. / 8, 4. / 8, 5. / 8, 6. / 8, 7. / 8}
+	s, err := calc.SweepRunout(turns, []calc.Length{0, 0.02, 0.05, 0.06, 0.06, 0.04, 0.01, 0})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	e := s.Estimate(calc.Rectangular(0.005), calc.Normal(0.003, 20)) // a dial of 0.01 mm and a steady hand
+	fmt.Printf("%.3f mm, give or take %.3f mm\n", e.Value, e.U)
+	// Output:
+	// 0.068 mm, give or take 0.008 mm
+}

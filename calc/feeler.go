@@ -73,6 +73,33 @@ func feelerInput(leaves []Length, want, tol Length, max int) ([]Length, error) {
 	return set, nil
 }
 
+// FeelerStep returns how far apart two readings with these leaves (ascending)
+// are near a gap that was told as one number, a leaf or a stack of them: half
+// the distance between the leaves on either side of the thinnest one in it, with
+// the thickest that go taken first. What is left over and thinner than any leaf
+// was judged between two of them. Practice: who stacks changes the thinnest leaf.
+func FeelerStep(leaves []Length, gap Length) Length {
+	const same Length = 1e-6
+	for rest := gap.Abs(); ; {
+		i := sort.Search(len(leaves), func(i int) bool { return leaves[i] > rest+same })
+		if i == 0 {
+			return leaves[0]
+		}
+		leaf, under := leaves[i-1], Length(0)
+		if i > 1 {
+			under = leaves[i-2]
+		}
+		rest -= leaf
+		switch {
+		case rest > same:
+		case i == len(leaves):
+			return (leaf + leaves[0] - under) / 2
+		default:
+			return (leaves[i] - under) / 2
+		}
+	}
+}
+
 // feelerSearch goes through the stacks of one size after the other.
 type feelerSearch struct {
 	set  []Length // thickest first

@@ -153,3 +153,29 @@ func FuzzFeelerStack(f *testing.F) {
 		}
 	})
 }
+
+// Two readings are as far apart as the leaves beside the one that is changed.
+// Worked by hand on the DIN 2275 set of 13 and a common inch set.
+func TestFeelerStep(t *testing.T) {
+	mm, err := FeelerSet(13)
+	sane(t, err)
+	inches := lengths(1.5, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 15, 18, 20, 25)
+	for i := range inches {
+		inches[i] *= Thou
+	}
+	for _, c := range []struct {
+		set       []Length
+		gap, want Length
+	}{
+		{mm, 0.20, 0.05}, // 0.15 … 0.25
+		{mm, 0.30, 0.075},
+		{mm, 0.35, 0.05},  // 0.30 + 0.05; without or with 0.10
+		{mm, -0.13, 0.05}, // between 0.10 and 0.15
+		{mm, 1.00, 0.075}, // 0.90 … 1.00 + 0.05
+		{mm, 0.02, 0.05},
+		{inches, 35 * Thou, 1.5 * Thou}, // 25 + 10; + 9, + 12
+		{inches, 40 * Thou, 3 * Thou},   // 25 + 15; + 12, + 18
+	} {
+		within(t, "step", float64(FeelerStep(c.set, c.gap)), float64(c.want), 1e-9)
+	}
+}

@@ -339,6 +339,8 @@ func FuzzFitRunout(f *testing.F) {
 		if e := r.Estimate(Rectangular(at)); math.IsNaN(e.U) {
 			t.Errorf("%+v", e)
 		}
+		w, err := SweepRunout([]float64{0, 0.3, turn, 0.9, 0.5, 0.7}, lengths(a, b, c, d, measured, at))
+		sane(t, err, float64(w.TIR), w.Estimate(Rectangular(0.01)).U)
 		s, err := r.First.Scale(Length(measured), Length(at))
 		sane(t, err, float64(s.TIR()))
 		both, err := Reverse(r, r)

@@ -153,13 +153,16 @@ func averaged(parts []calc.Component, values []float64) []calc.Component {
 }
 
 // feeler returns a gap as calc knows it: an interval between leaves where the
-// person gave one, otherwise read to the finest step of the set; and how surely
-// a leaf is felt to go.
+// person gave one, otherwise read to the step of the leaves that they own; and
+// how surely a leaf is felt to go.
 func (t *Script) feeler(v Value) calc.Reading {
 	tool := t.Tool(Feelers).measuring()
 	if v.Low != v.High {
 		return calc.Reading{Low: calc.Length(v.Low), High: calc.Length(v.High), Tool: tool}
 	}
 	step := t.Tool(Feelers).Resolution
+	if v.Low != 0 {
+		step = max(step, calc.FeelerStep(t.profile.Leaves, calc.Length(v.Low)))
+	}
 	return calc.Reading{Low: calc.Length(v.Low) - step/2, High: calc.Length(v.High) + step/2, Tool: tool}
 }

@@ -104,8 +104,12 @@ func (j *turning) prepare(round int) {
 // sayCoarse says, before anything is read, that this indicator cannot decide
 // the window, where it cannot.
 func (j *turning) sayCoarse() {
-	level := must(calc.FitRunout(make([]calc.Length, runoutSteps)))
-	u := level.Estimate(must(j.tool.measuring().Read(0)).Components()...).U
+	turns, level := make([]float64, runoutSteps), make([]calc.Length, runoutSteps)
+	for i := range turns {
+		turns[i] = float64(i) / runoutSteps
+		level[i] = calc.Length(math.Cos(2*math.Pi*turns[i])) * calc.Length(j.blade.High) / 2
+	}
+	u := must(calc.SweepRunout(turns, level)).Estimate(must(j.tool.measuring().Read(0)).Components()...).U
 	if !calc.CanDecide(u, j.blade) {
 		j.t.Say("runout.tool", "Resolution", j.tool.doubt(0), "U", j.tool.doubt(u), "High", j.tool.size(calc.Length(j.blade.High)))
 	}
@@ -195,15 +199,15 @@ func (j *turning) step(i int) wording.Text {
 	return wording.T("runout.turn", "Turn", wording.Raw(itoa(i)+"/"+itoa(j.steps)))
 }
 
-// judge fits the readings and decides. What is left over beside the wobble is
-// noise as long as the indicator may explain it, otherwise warp, which belongs
-// to the runout and not to its uncertainty.
+// judge fits the readings and decides. A warp belongs to the runout and not to
+// its uncertainty; it is spoken of where what is left over beside the wobble is
+// more than the indicator explains.
 func (j *turning) judge(turns []float64, values []calc.Length) *mounted {
 	m := &mounted{fit: must(calc.FitRunoutAt(turns, values))}
 	parts := must(j.tool.measuring().Read(0)).Components()
 	own, _ := calc.StandardCombined(parts...)
 	m.warped = float64(m.fit.Residual) > warpFactor*own
-	m.tir = m.fit.Estimate(parts...)
+	m.tir = must(calc.SweepRunout(turns, values)).Estimate(parts...)
 	if m.warped {
 		m.tir.Value = math.Max(m.tir.Value, float64(m.fit.Sampled))
 	}
