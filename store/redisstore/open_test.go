@@ -220,9 +220,12 @@ func TestErasedFromTheAppendOnlyFile(t *testing.T) {
 		}
 		return false
 	}
-	if !found() {
-		t.Fatal("the log never had it: the search proves nothing")
-	}
+	redistest.Eventually(t, "the log to have it", func() error { // its writing may wait for an fsync
+		if !found() {
+			return errors.New("the search proves nothing")
+		}
+		return nil
+	})
 	if err := d.server.Client(t).BgRewriteAOF(t.Context()).Err(); err != nil {
 		t.Fatal(err)
 	}
