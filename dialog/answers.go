@@ -69,6 +69,10 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 			st.picked(saw, a, v)
 			return
 		}
+		if v, ok := st.mentioned(a.Choices, text); ok && !a.NoSkip {
+			st.picked(saw, a, v)
+			return
+		}
 		st.say("choice.unclear", "Choices", choiceList(a.Choices))
 	case a.Default != nil && st.isOK(text):
 		st.accept(saw, Answer{Key: a.Key, Low: *a.Default, High: *a.Default})

@@ -308,7 +308,7 @@ func TestPlaces(t *testing.T) {
 func TestForeignCommands(t *testing.T) {
 	sh := newShop()
 	for _, c := range []struct{ say, want string }{
-		{"höhe", "I did not understand"}, // the name of a job, in its own language only
+		{"höhe", "No saw is set up yet"}, // the name of a job, in its own language only
 		{"menü", "No saw is set up yet"},
 		{"level", "Millimetres or inches?"},
 		{"dónde", "in your unit"},

@@ -49,9 +49,12 @@ func (st *step) idle() {
 	if st.asks() {
 		return
 	}
-	if saw := st.focus(); saw != nil && saw.Profile.Kind == Cabinet {
+	switch saw := st.focus(); {
+	case len(st.usable()) == 0:
+		st.say("menu.first")
+	case saw != nil && saw.Profile.Kind == Cabinet:
 		st.say("idle.hint.cabinet")
-	} else {
+	default:
 		st.say("idle.hint")
 	}
 	st.turn(Reply{}, PromptView{Kind: KindIdle})

@@ -52,6 +52,9 @@ func (setup) Run(t *Script) {
 		}
 		a = question(Key{Name: "setup.accept", Round: round}, id, p.summary()...)
 		a.Choices = choices(parts...)
+		for i, part := range parts[1:] {
+			a.Choices[i+1].Also = "words.part." + part
+		}
 		part := t.Pick(a, wording.Text{})
 		if part == "asis" {
 			break

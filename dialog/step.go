@@ -133,7 +133,9 @@ func (st *step) message(text string) {
 	saw := st.active()
 	if saw == nil {
 		if !st.command(text, nil) {
-			st.say("idle.unclear")
+			if len(st.usable()) > 0 {
+				st.say("idle.unclear")
+			}
 			st.idle()
 		}
 		return

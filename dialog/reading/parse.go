@@ -38,3 +38,24 @@ func (p *parser) blank() bool {
 	}
 	return true
 }
+
+// Plain reports whether a text says what it says without denying it, asking it,
+// guessing it or offering another: "it's on the right", not "not the right", "right?",
+// "maybe right", "left or right".
+func Plain(text string, lang Lang) bool {
+	if len(text) > MaxBytes {
+		return false
+	}
+	p := parser{e: &Expect{Lang: lang}, t: tableOf(lang), src: text}
+	if p.lex() != NoReason {
+		return false
+	}
+	p.classify()
+	for i := range p.toks {
+		switch p.toks[i].kind {
+		case kNot, kNo, kNoGo, kNoneGoes, kQuestion, kOr, kVague, kLess, kMore, kCorrection, kBetween:
+			return false
+		}
+	}
+	return true
+}
