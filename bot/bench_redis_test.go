@@ -79,15 +79,15 @@ func bareOnRedis(b *testing.B, server *redistest.Server) []func() error {
 }
 
 // serverTime is the processor time that Redis has used.
-func serverTime(b *testing.B, server *redistest.Server) (sum time.Duration) {
-	info, err := server.Client(b).InfoMap(b.Context(), "cpu").Result()
+func serverTime(t testing.TB, server *redistest.Server) (sum time.Duration) {
+	info, err := server.Client(t).InfoMap(t.Context(), "cpu").Result()
 	if err != nil {
-		b.Fatal(err)
+		t.Fatal(err)
 	}
 	for _, name := range []string{"used_cpu_user", "used_cpu_sys"} {
 		seconds, err := strconv.ParseFloat(info["CPU"][name], 64)
 		if err != nil {
-			b.Fatal(err)
+			t.Fatal(err)
 		}
 		sum += time.Duration(seconds * float64(time.Second))
 	}

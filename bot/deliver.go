@@ -95,11 +95,11 @@ func (d *deliverer) kick() {
 func (d *deliverer) run(ctx context.Context) {
 	defer d.busy.Wait()
 	for {
-		n, err := d.once(ctx)
+		n, admitted, err := d.claim(ctx)
 		if err != nil && ctx.Err() == nil {
 			d.log.Error("outgoing messages could not be claimed", "error", err)
 		}
-		if n == claimBatch {
+		if n == claimBatch && !admitted { // others may wait behind what has no room
 			d.kick()
 		}
 		select {
@@ -121,33 +121,40 @@ func (d *deliverer) run(ctx context.Context) {
 // once claims what may go now and starts an attempt on each. It returns how
 // many it claimed.
 func (d *deliverer) once(ctx context.Context) (int, error) {
+	n, _, err := d.claim(ctx)
+	return n, err
+}
+
+// claim is once; all reports whether there was room for everything.
+func (d *deliverer) claim(ctx context.Context) (n int, all bool, err error) {
 	if ctx.Err() != nil {
-		return 0, ctx.Err()
+		return 0, false, ctx.Err()
 	}
 	list, err := d.store.Claim(ctx, d.now(), leaseTime, claimBatch)
+	all = true
 	for _, m := range list {
-		d.start(ctx, m)
+		all = d.start(ctx, m) && all
 	}
-	return len(list), err
+	return len(list), all, err
 }
 
 // start begins an attempt where the channel has room for it, and otherwise
-// puts the message back.
-func (d *deliverer) start(ctx context.Context, m store.Delivery) {
+// puts the message back and returns false.
+func (d *deliverer) start(ctx context.Context, m store.Delivery) bool {
 	r := d.routes[m.Out.Channel]
 	switch {
 	case m.Attempt > maxAttempts: // the last ones were never settled: it may kill whoever sends it
 		d.busy.Go(func() {
 			d.settle(m, store.Dead, d.now(), wasDead, fmt.Sprintf("given up: %d attempts ended without a result", m.Attempt-1))
 		})
-		return
+		return true
 	case r == nil:
 		d.busy.Go(func() { d.postpone(m, d.now(), "the channel "+m.Out.Channel+" is not set up") })
-		return
+		return true
 	}
-	ok, ready := r.admit(d.now())
+	admitted, ready := r.admit(d.now())
 	d.busy.Go(func() {
-		var period int
+		ok, period := admitted, 0
 		if ok {
 			period, ok, ready = r.enter(d.now)
 		}
@@ -156,8 +163,11 @@ func (d *deliverer) start(ctx context.Context, m store.Delivery) {
 		} else {
 			d.postpone(m, ready, "the channel is busy or out of reach")
 		}
-		d.kick() // the conversation's next message, or a free slot
+		if r.roomy() {
+			d.kick() // the conversation's next message, or those that waited for room
+		}
 	})
+	return admitted
 }
 
 // close lets go of the channels' connections. Nothing is sent after it.

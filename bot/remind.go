@@ -14,8 +14,8 @@ import (
 // How due reminders are looked for.
 const (
 	dueEvery   = 10 * time.Second
-	dueBatch   = 64
-	dueAtOnce  = 4
+	dueBatch   = 256
+	dueAtOnce  = 16
 	dueTime    = 15 * time.Second // for handling one
 	dueRetry   = 30 * time.Second // after the first failure of one; doubled each time
 	dueLast    = time.Hour

@@ -101,6 +101,15 @@ func (r *route) done(period int, now time.Time, err error, random func() float64
 	r.pause(now.Add(open/2 + time.Duration(random()*float64(open/2))))
 }
 
+// roomy reports whether nothing waits for a slot, so that a whole batch has
+// room: one claimed earlier would in part go back to the outbox untried, and
+// each time that counts.
+func (r *route) roomy() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.inside < slotsEach
+}
+
 // pause keeps attempts away until t.
 func (r *route) pause(t time.Time) {
 	if t.After(r.until) {

@@ -1,10 +1,13 @@
 package redisstore
 
 import (
+	"cmp"
 	"context"
 	"errors"
-	"sort"
+	"maps"
+	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -24,8 +27,8 @@ func (t *turn) next() int { return int(t.n.Add(1) % Partitions) }
 // claimAtOnce is how many partitions are claimed from at the same time.
 const claimAtOnce = 8
 
-// Claim leases messages that may be sent at now. One round trip looks at all
-// partitions; those that have something take one more each. A partition that
+// Claim leases messages that may be sent at now. One round trip, or two, looks
+// at all partitions; those that have something take one more each. A partition that
 // cannot be reached does not hold up the others: the error is returned only
 // when nothing could be claimed.
 func (s *Store) Claim(ctx context.Context, now time.Time, lease time.Duration, max int) ([]store.Delivery, error) {
@@ -78,25 +81,67 @@ type scored struct {
 	score  float64
 }
 
-// earliest returns, of every partition, up to max members of a sorted set with
-// a score up to now, the lowest first. With an error it returns what it got.
+// earliest returns, of all partitions together, at least the first max members
+// of a sorted set with a score up to now, the lowest first, where there are so
+// many. With an error it returns what it got.
+//
+// It asks each partition for its share and a little more, which is enough as
+// long as they are filled alike, and only those for max whose part turns out to
+// be cut too short.
 func (s *Store) earliest(ctx context.Context, name string, now time.Time, max int) ([]scored, error) {
+	share := min(max, 2*max/Partitions+4)
+	all := make([]partition, Partitions)
+	for p := range all {
+		all[p] = partition(p)
+	}
+	lists, err := s.earliestOf(ctx, all, name, now, share)
+	found := merged(lists)
+	if share == max {
+		return found, err
+	}
+	var cut []partition
+	for p, list := range lists {
+		if len(list) == share && (len(found) < max || list[share-1].score < found[max-1].score) {
+			cut = append(cut, p)
+		}
+	}
+	if len(cut) == 0 {
+		return found, err
+	}
+	whole, err2 := s.earliestOf(ctx, cut, name, now, max)
+	maps.Copy(lists, whole)
+	return merged(lists), errors.Join(err, err2)
+}
+
+// earliestOf returns the first max members of some partitions, in one round
+// trip.
+func (s *Store) earliestOf(ctx context.Context, of []partition, name string, now time.Time, max int) (map[partition][]scored, error) {
 	pipe := s.client.Pipeline()
-	cmds := make([]*redis.ZSliceCmd, Partitions)
-	for p := range cmds {
-		cmds[p] = pipe.ZRangeByScoreWithScores(ctx, partition(p).key(name), &redis.ZRangeBy{
+	cmds := make([]*redis.ZSliceCmd, len(of))
+	for i, p := range of {
+		cmds[i] = pipe.ZRangeByScoreWithScores(ctx, p.key(name), &redis.ZRangeBy{
 			Min: "-inf", Max: strconv.FormatInt(milli(now), 10), Count: int64(max),
 		})
 	}
 	_, err := pipe.Exec(ctx)
-	var found []scored
-	for p, cmd := range cmds {
+	lists := map[partition][]scored{}
+	for i, cmd := range cmds {
 		for _, z := range cmd.Val() {
-			found = append(found, scored{partition(p), z.Member.(string), z.Score})
+			lists[of[i]] = append(lists[of[i]], scored{of[i], z.Member.(string), z.Score})
 		}
 	}
-	sort.SliceStable(found, func(i, j int) bool { return found[i].score < found[j].score })
-	return found, failed(err)
+	return lists, failed(err)
+}
+
+// merged puts the members of all partitions in the order of their scores.
+func merged(lists map[partition][]scored) (all []scored) {
+	for _, list := range lists {
+		all = append(all, list...)
+	}
+	slices.SortFunc(all, func(a, b scored) int {
+		return cmp.Or(cmp.Compare(a.score, b.score), cmp.Compare(a.partition, b.partition), strings.Compare(a.member, b.member))
+	})
+	return all
 }
 
 // claim leases the first message in line of each of the conversations given

@@ -12,7 +12,7 @@ import (
 )
 
 // Due returns the reminders due at now, the longest due first. It takes two
-// round trips: which shops have something due, and their reminders. Among the
+// round trips, or three: which shops have something due, and their reminders. Among the
 // first max shops are the first max reminders, so no more are read. As with
 // Claim, a partition that cannot be reached does not hold up the others.
 func (s *Store) Due(ctx context.Context, now time.Time, max int) ([]store.DueReminder, error) {
