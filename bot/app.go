@@ -94,7 +94,8 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	a.deliverer.silenced = silenced(s, telephones(channels))
 	a.handler = &handler{store: s, now: clock, people: people, zone: cfg.Zone, token: newToken, limits: limitsOf(channels), phone: telephones(channels),
 		wake: pages.Wake, sends: a.deliverer.kick, absolute: absolute(cfg),
-		base: knownBase(cfg), dialog: dialog.Step, cache: newCache(), lanes: newLanes(), log: log, meter: meter}
+		base: knownBase(cfg), dialog: dialog.Step, cache: newCache(), lanes: newLanes(),
+		room: make(chan struct{}, maxAtOnce), log: log, meter: meter}
 	a.reminders = newReminders(s, a.handler.fire, clock, rand.Float64, log)
 	machine, _ := os.Hostname() // without it, browsers use the address in numbers
 	a.server = &server{

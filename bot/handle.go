@@ -23,6 +23,10 @@ const (
 	lastPause  = 100 * time.Millisecond
 )
 
+// maxAtOnce bounds how many messages, each of another conversation, are under
+// way: with more than that each would take so long that people send it again.
+const maxAtOnce = 512
+
 // errCrowded: too many messages of one conversation wait.
 var errCrowded = errors.New("too many messages of this conversation wait")
 
@@ -44,6 +48,7 @@ type handler struct {
 	// absolute makes an address of the service one that others can call.
 	absolute func(path string) string
 	lanes    *lanes
+	room     chan struct{} // holds one for each message under way
 	log      *slog.Logger
 	meter    *meters
 }
@@ -73,6 +78,12 @@ func (h *handler) message(ctx context.Context, e event) ([]byte, error) {
 		return nil, unavailable(err) // the caller has gone
 	}
 	defer leave()
+	select {
+	case h.room <- struct{}{}:
+		defer func() { <-h.room }()
+	default:
+		return nil, overloaded()
+	}
 	// From here on the work is finished even when the caller goes away: a
 	// phone that loses its connection finds the answer under the same id.
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), handleTime)

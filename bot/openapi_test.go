@@ -129,7 +129,7 @@ func TestProblemsAreDescribed(t *testing.T) {
 		described[v.(string)] = true
 	}
 	for _, err := range []error{badField("x", ""), notJSON(""), unauthorized(""), forbidden(""), notFound(""), wrongMethod(""),
-		notAcceptable(""), tooSlow(), conflict(), expired(), tooLarge(), wrongType(), wrongHost(), tooMany(0), unavailable(nil),
+		notAcceptable(""), tooSlow(), conflict(), expired(), tooLarge(), wrongType(), wrongHost(), tooMany(0), overloaded(), unavailable(nil),
 		full(nil), internal(nil), answerErased(), notReady("", "", nil)} {
 		name := problemType + asProblem(err).Code
 		if !described[name] {

@@ -114,6 +114,11 @@ func tooMany(after time.Duration) *problem {
 		Detail: "Wait as long as the Retry-After header says, then send the message again with the same id.", After: after}
 }
 
+func overloaded() *problem {
+	return &problem{Code: "overloaded", Status: http.StatusServiceUnavailable, Title: "Too much at once",
+		Detail: "More people write than the service can answer now. Nothing was done; wait as long as the Retry-After header says, then send the message again with the same id.", After: time.Second}
+}
+
 func unavailable(err error) *problem {
 	return (&problem{Code: "unavailable", Status: http.StatusServiceUnavailable, Title: "The store does not answer",
 		Detail: "Nothing half done is left. Try again; a message goes with the same id.", After: 2 * time.Second}).because(err)
