@@ -241,6 +241,13 @@ func (st *step) askPutRight(saw *Saw) {
 func (st *step) finish(saw *Saw, o outcome) {
 	job := saw.Running
 	st.follow(o)
+	if back := procedureNamed(job.Then); st.goesOn(saw) && job.Edits && !applies(back, saw.Profile) {
+		st.drop(saw, job.Then) // the corrected saw has not got what that job is about
+		st.touch(saw).Running = nil
+		st.say(lacking(back))
+		st.idle()
+		return
+	}
 	if st.goesOn(saw) {
 		// Nobody left the saw: the same person goes on where the job was
 		// interrupted, so this is no resuming and what they acknowledged for the
@@ -253,6 +260,9 @@ func (st *step) finish(saw *Saw, o outcome) {
 		st.fresh = job.Then == fullRun{}.Name()
 		if job.Edits {
 			profile := saw.Profile
+			if was := saw.Running.profile(saw); len(saw.Running.Answers) > 2 && !was.countsAs(&profile) {
+				st.say("edit.anew")
+			}
 			saw.Running.Answers = append(saw.Running.Answers, Answer{Key: Key{Name: "profile", Index: len(saw.Running.Answers)},
 				At: st.now, Person: st.person.ID, Profile: &profile})
 		}

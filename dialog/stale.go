@@ -137,8 +137,9 @@ const anewRounds = 1000
 // after the saw was upset: what was read before does not count.
 func (t *Script) firstRound() int { return t.upsets() * anewRounds }
 
-// upsets counts how often, since this job began, the blade was changed or the
-// saw moved or hit: what was read before that is to be read again.
+// upsets counts how often, since this job began, the blade was changed, the saw
+// moved or hit, or its profile corrected in what readings are counted by: what was
+// read before that is to be read again.
 func (t *Script) upsets() int {
 	n := 0
 	for _, e := range t.saw.Events {
@@ -146,7 +147,26 @@ func (t *Script) upsets() int {
 			n++
 		}
 	}
+	var before *Profile
+	for i := range t.job.Answers {
+		p := t.job.Answers[i].Profile
+		if p == nil {
+			continue
+		}
+		if before != nil && !before.countsAs(p) {
+			n++
+		}
+		before = p
+	}
 	return n
+}
+
+// countsAs reports whether what was read on one profile means the same on another:
+// the same parts in the same places, and the same sides.
+func (p *Profile) countsAs(q *Profile) bool {
+	return p.Kind == q.Kind && p.Hand == q.Hand && p.TiltLeft == q.TiltLeft &&
+		slices.Equal(p.Stops, q.Stops) && slices.Equal(p.Mitres, q.Mitres) &&
+		slices.EqualFunc(p.Stations, q.Stations, func(a, b Station) bool { return a.X == b.X && slices.Equal(a.Ys, b.Ys) })
 }
 
 // lastOf returns a reading of the last record of a characteristic, where it was

@@ -169,3 +169,49 @@ func TestLevelAndParallelTwice(t *testing.T) {
 		t.Errorf("what remains is not said:\n%s", tail(r.told.String(), 1500))
 	}
 }
+
+// TestEditedInTheMiddle corrects a saw while a job on it is at its moves: with
+// fewer supports the heights are read again, without a slider the job is dropped,
+// and a corrected nut keeps what was read.
+func TestEditedInTheMiddle(t *testing.T) {
+	for name, c := range map[string]struct {
+		edit      []string
+		want, say string
+	}{
+		"fewer supports": {[]string{"left", "supports", "2", "1", "120", "110", "1000", "ok"}, "slider.height", "read before the change is read again"},
+		"other nuts":     {[]string{"left", "nuts", "M12", "ok", "ok", "ok"}, "slider.moves", ""},
+		"no slider":      {[]string{"no slider", "left", "ok"}, "safety.guarded", "no slider"},
+	} {
+		sh := newShop()
+		sh.say("level")
+		for n := 0; n < 60 && sh.result.Turn.Prompt.Name != "slider.moves"; n++ {
+			switch p := sh.result.Turn.Prompt; {
+			case p.Name == "slider.height" && p.At.X > 900:
+				sh.say("-0.2")
+			case p.Name == "slider.height":
+				sh.say("0.05")
+			case p.Kind == dialog.KindConfirm:
+				sh.say(p.Acknowledge)
+			case p.Kind == dialog.KindReading:
+				sh.say("0.01")
+			case p.Name == "setup.name":
+				sh.say("Old Blue")
+			default:
+				sh.say("ok")
+			}
+		}
+		if p := sh.result.Turn.Prompt; p.Name != "slider.moves" {
+			t.Fatalf("%s: not at the moves: %+v", name, p)
+		}
+		heard := ""
+		for _, text := range append([]string{"edit", "ok"}, c.edit...) {
+			heard = said(sh.say(text))
+		}
+		if sh.result.Turn.Prompt.Name == "safety.unplugged" {
+			heard += said(sh.say("unplugged"))
+		}
+		if p := sh.result.Turn.Prompt; p.Name != c.want || !strings.Contains(heard, c.say) {
+			t.Errorf("%s: %s is asked, want %s, and %q said:\n%s", name, p.Name, c.want, c.say, heard)
+		}
+	}
+}
