@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -21,6 +22,8 @@ type frame struct {
 	at        []float64 // x of each station, ascending
 	span      float64   // mean distance of neighbouring stations, ℓ
 	halfWidth float64   // b; 0 when all supports are in line
+	bend      []float64 // stiffness of the free beam over its stations
+	even      *modes    // modes for a twist of 1, where bending and twisting do not mix; otherwise nil
 }
 
 func newFrame(supports []Support) (frame, error) {
@@ -57,6 +60,7 @@ func newFrame(supports []Support) (frame, error) {
 		return f, err
 	}
 	f.span = (f.at[len(f.at)-1] - f.at[0]) / float64(len(f.at)-1)
+	f.bend = f.bending()
 	lo, hi := slices.Min(f.y), slices.Max(f.y)
 	for i := range f.y {
 		f.y[i] -= (lo + hi) / 2
@@ -96,6 +100,9 @@ func (f *frame) group(order []int) error {
 // inLine says that the supports lie on one straight line in plan, so that
 // nothing resists or shows a roll about it.
 func (f *frame) inLine() bool {
+	if len(f.x) > len(f.at) {
+		return false
+	}
 	first, last := slices.Index(f.station, 0), slices.Index(f.station, len(f.at)-1)
 	dx, dy := f.x[last]-f.x[first], f.y[last]-f.y[first]
 	for i := range f.x {
@@ -115,50 +122,95 @@ type modes struct {
 	vec []float64 // n × n, row i is support i
 }
 
-// modes finds the shapes for a ratio of Torsion to Stiffness. The stiffness of
-// the free table over its supports comes from Hermite beam elements and twist
-// elements (any text on the finite-element method) by static condensation:
-// the shape of least energy through the given heights, with the heights as
-// constraints and the reactions as their multipliers.
+// modes finds the shapes for a ratio of Torsion to Stiffness. Where every
+// station has two supports at the same distances, bending and twisting do not
+// mix: the ratio only makes the twisting modes stiffer.
 func (f *frame) modes(twist float64) (modes, error) {
 	twist = max(1e-6, min(1e6, twist)) // 0 would leave single supports free to roll
-	n, s := len(f.x), len(f.at)
-	free := 2 * s // deflection and slope·ℓ of each station, then twist·b
-	if f.halfWidth > 0 {
-		free = 3 * s
+	if !f.pairs() {
+		n := len(f.x)
+		out, err := shapes(f.stiffness(twist), n)
+		f.clean(out.eig)
+		return out, err
 	}
-	a := mat.NewDense(free+n, free+n, nil)
-	for e := range s - 1 {
-		f.addSpan(a, e, twist)
-	}
-	for i := range n {
-		f.addSupport(a, i, free+i)
-	}
-	rhs := mat.NewDense(free+n, n, nil)
-	for i := range n {
-		rhs.Set(free+i, i, 1)
-	}
-	var x mat.Dense
-	if err := x.Solve(a, rhs); err != nil {
-		if _, ok := err.(mat.Condition); !ok || x.IsEmpty() {
-			return modes{}, bad("supports", "do not hold the table")
+	if f.even == nil {
+		even, err := f.evenModes()
+		if err != nil {
+			return modes{}, err
 		}
+		f.even = &even
 	}
-	k := mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			k.SetSym(i, j, -(x.At(free+i, j)+x.At(free+j, i))/2)
-		}
+	out := modes{n: f.even.n, eig: slices.Clone(f.even.eig), vec: f.even.vec}
+	for k := len(f.at); k < out.n; k++ {
+		out.eig[k] *= twist
 	}
+	return out, nil
+}
+
+// shapes returns the modes of a stiffness, n × n, the softest first.
+func shapes(k []float64, n int) (modes, error) {
 	var es mat.EigenSym
-	if !es.Factorize(k, true) {
+	if !es.Factorize(mat.NewSymDense(n, k), true) {
 		return modes{}, bad("supports", "do not hold the table")
 	}
 	var vec mat.Dense
 	es.VectorsTo(&vec)
-	out := modes{n: n, eig: es.Values(nil), vec: vec.RawMatrix().Data}
-	f.clean(out.eig)
+	return modes{n: n, eig: es.Values(nil), vec: vec.RawMatrix().Data}, nil
+}
+
+// pairs says that every station has two supports, all at the same distances.
+func (f *frame) pairs() bool {
+	if len(f.x) != 2*len(f.at) {
+		return false
+	}
+	for _, y := range f.y {
+		if math.Abs(y) != f.halfWidth {
+			return false
+		}
+	}
+	return true
+}
+
+// evenModes returns the modes of a table on pairs, first those of bending and
+// then those of twisting: both supports of a station go the same way by half
+// of what the beam's own mode says (as energy), or opposite ways.
+func (f *frame) evenModes() (modes, error) {
+	s, n := len(f.at), len(f.x)
+	bend, err := shapes(slices.Clone(f.bend), s)
+	if err != nil {
+		return modes{}, err
+	}
+	roll, err := shapes(f.torsion(), s)
+	if err != nil {
+		return modes{}, err
+	}
+	bend.eig[0], bend.eig[1], roll.eig[0] = 0, 0, 0 // heave, pitch and roll
+	out := modes{n: n, eig: append(bend.eig, roll.eig...), vec: make([]float64, n*n)}
+	for i, p := range f.station {
+		for k := range s {
+			out.vec[i*n+k] = bend.vec[p*s+k] / math.Sqrt2
+			out.vec[i*n+s+k] = roll.vec[p*s+k] / math.Copysign(math.Sqrt2, f.y[i])
+		}
+	}
+	for k := range out.eig {
+		out.eig[k] = max(0, out.eig[k]/2)
+	}
 	return out, nil
+}
+
+// torsion returns the stiffness of the free table against twisting over its
+// stations, S × S, for a twist of 1.
+func (f *frame) torsion() []float64 {
+	s := len(f.at)
+	k := make([]float64, s*s)
+	for e := range s - 1 {
+		v := f.span / (f.at[e+1] - f.at[e])
+		k[e*s+e] += v
+		k[(e+1)*s+e+1] += v
+		k[e*s+e+1] -= v
+		k[(e+1)*s+e] -= v
+	}
+	return k
 }
 
 // clean sets the stiffness of the rigid motions, which rounding leaves near
@@ -175,38 +227,117 @@ func (f *frame) clean(eig []float64) {
 	}
 }
 
-// addSpan adds the beam element between stations e and e+1.
-func (f *frame) addSpan(a *mat.Dense, e int, twist float64) {
-	r := (f.at[e+1] - f.at[e]) / f.span // length of the span, in ℓ
-	add := func(i, j int, v float64) { a.Set(i, j, a.At(i, j)+v) }
-	k := [4][4]float64{
-		{12, 6 * r, -12, 6 * r},
-		{6 * r, 4 * r * r, -6 * r, 2 * r * r},
-		{-12, -6 * r, 12, -6 * r},
-		{6 * r, 2 * r * r, -6 * r, 4 * r * r},
-	}
-	for i := range 4 {
-		for j := range 4 {
-			add(2*e+i, 2*e+j, k[i][j]/(r*r*r))
+// bending returns the stiffness of the free beam over its stations, S × S, in
+// EI/ℓ³: Hermite elements (any text on the finite-element method), of which the
+// slopes take what costs least energy.
+func (f *frame) bending() []float64 {
+	s := len(f.at)
+	n := 2 * s // deflection of each station, then its slope·ℓ
+	k := make([]float64, n*n)
+	for e := range s - 1 {
+		r := (f.at[e+1] - f.at[e]) / f.span // length of the span, in ℓ
+		span := [4][4]float64{
+			{12, 6 * r, -12, 6 * r},
+			{6 * r, 4 * r * r, -6 * r, 2 * r * r},
+			{-12, -6 * r, 12, -6 * r},
+			{6 * r, 2 * r * r, -6 * r, 4 * r * r},
+		}
+		at := [4]int{e, s + e, e + 1, s + e + 1}
+		for i, p := range at {
+			for j, q := range at {
+				k[p*n+q] += span[i][j] / (r * r * r)
+			}
 		}
 	}
-	if f.halfWidth > 0 {
-		p := 2*len(f.at) + e
-		add(p, p, twist/r)
-		add(p+1, p+1, twist/r)
-		add(p, p+1, -twist/r)
-		add(p+1, p, -twist/r)
-	}
+	return condense(k, n, s)
 }
 
-// addSupport adds the constraint that the table has the height of support i.
-func (f *frame) addSupport(a *mat.Dense, i, row int) {
-	set := func(col int, v float64) { a.Set(row, col, v); a.Set(col, row, v) }
-	s := f.station[i]
-	set(2*s, 1)
-	if f.halfWidth > 0 {
-		set(2*len(f.at)+s, f.y[i]/f.halfWidth)
+// term says how much of one unknown goes into another.
+type term struct {
+	of   int
+	part float64
+}
+
+// stiffness returns the reactions of the free table to its heights over the
+// supports, n × n. Two heights at a station are its deflection and its twist;
+// where there is but one, the twist takes what costs least energy.
+func (f *frame) stiffness(twist float64) []float64 {
+	n, s := len(f.x), len(f.at)
+	if f.halfWidth == 0 { // one support at each station, in any order
+		k := make([]float64, n*n)
+		for i, p := range f.station {
+			for j, q := range f.station {
+				k[i*n+j] = f.bend[p*s+q]
+			}
+		}
+		return k
 	}
+	down, roll, size := f.unknowns()
+	k := make([]float64, size*size)
+	add := func(a, b []term, v float64) {
+		for _, p := range a {
+			for _, q := range b {
+				k[p.of*size+q.of] += v * p.part * q.part
+			}
+		}
+	}
+	tor := f.torsion()
+	for p := range s {
+		for q := range s {
+			add(down[p], down[q], f.bend[p*s+q])
+			add(roll[p], roll[q], twist*tor[p*s+q])
+		}
+	}
+	return condense(k, size, n)
+}
+
+// unknowns returns the deflection and the twist·b of each station as sums of
+// the heights and of the twists of stations with one support, which come after
+// the heights.
+func (f *frame) unknowns() (down, roll [][]term, size int) {
+	s := len(f.at)
+	at := make([][]int, s)
+	for i, p := range f.station {
+		at[p] = append(at[p], i)
+	}
+	down, roll, size = make([][]term, s), make([][]term, s), len(f.x)
+	for p, on := range at {
+		i := on[0]
+		a := f.y[i] / f.halfWidth
+		if len(on) == 1 {
+			down[p] = []term{{i, 1}, {size, -a}}
+			roll[p] = []term{{size, 1}}
+			size++
+			continue
+		}
+		j := on[1]
+		b := f.y[j] / f.halfWidth
+		down[p] = []term{{i, -b / (a - b)}, {j, a / (a - b)}}
+		roll[p] = []term{{i, 1 / (a - b)}, {j, -1 / (a - b)}}
+	}
+	return down, roll, size
+}
+
+// condense leaves the first keep unknowns of a symmetric stiffness, size × size:
+// the others take what costs least energy (Gauss's elimination).
+func condense(k []float64, size, keep int) []float64 {
+	for p := size - 1; p >= keep; p-- {
+		row := k[p*size : p*size+p]
+		inv := 1 / k[p*size+p]
+		for i, v := range row {
+			f := v * inv
+			for j := range i + 1 {
+				k[i*size+j] -= f * row[j]
+			}
+		}
+	}
+	out := make([]float64, keep*keep)
+	for i := range keep {
+		for j := range i + 1 {
+			out[i*keep+j], out[j*keep+i] = k[i*size+j], k[i*size+j]
+		}
+	}
+	return out
 }
 
 // influence writes M for a stiffness into dst, n × n.
@@ -219,6 +350,15 @@ func (s modes) influence(stiffness float64, dst []float64) {
 			}
 			dst[i*s.n+j], dst[j*s.n+i] = sum, sum
 		}
+	}
+}
+
+// column writes the change of every height by a unit rise of nut j into dst, for
+// a table of which each mode yields by so much. part is room for n numbers.
+func (s modes) column(yield []float64, j int, part, dst []float64) {
+	floats.MulTo(part, s.vec[j*s.n:(j+1)*s.n], yield)
+	for i := range dst {
+		dst[i] = floats.Dot(s.vec[i*s.n:(i+1)*s.n], part)
 	}
 }
 
@@ -239,18 +379,25 @@ func (s modes) shape(h []float64) []float64 {
 // shape of its own, which is now and then a large one. u is the standard
 // uncertainty of a height.
 func (s modes) evidence(stiffness float64, shape []float64, u float64) float64 {
+	var square, give [2 * MaxStations]float64 // of each elastic mode: amount², and yield²
+	count := 0
+	for k, e := range s.eig {
+		if e != 0 {
+			square[count], give[count] = shape[k]*shape[k], sq(1/(1+stiffness*e))
+			count++
+		}
+	}
 	sum := 0.0
 	for _, own := range [...]struct{ mm, share float64 }{{0.012, 0.9}, {0.15, 0.1}} { // practice, no source
+		least := sq(u) + sq(own.mm)
 		for _, spread := range [...]float64{0.05, 0.1, 0.2, 0.4} { // mm
-			log := 0.0
-			for k, c := range shape {
-				if s.eig[k] == 0 {
-					continue
-				}
-				v := sq(spread/(1+stiffness*s.eig[k])) + sq(u) + sq(own.mm)
-				log -= c*c/(2*v) + math.Log(v)/2
+			off, volume := 0.0, 1.0
+			for k, c := range square[:count] {
+				v := sq(spread)*give[k] + least
+				off += c / v
+				volume *= v
 			}
-			sum += own.share * math.Exp(math.Max(log, -600))
+			sum += own.share * math.Exp(math.Max(-off/2, -600)) / math.Sqrt(volume)
 		}
 	}
 	return math.Log(sum)

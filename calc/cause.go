@@ -32,16 +32,20 @@ const (
 )
 
 // explain looks for the causes of what does not fit, the likeliest first.
-func (l *learner) explain() {
+func (l *learner) explain() error {
 	for range mostCauses {
-		none := l.fit().score()
-		causes := l.causes()
+		best, err := l.fit()
+		if err != nil {
+			return err
+		}
+		none := best.score()
+		causes := l.causes(none)
 		slices.SortStableFunc(causes, func(a, b cause) int { return compare(a.score, b.score) })
 		if len(causes) == 0 || causes[0].score > none-betterBy {
-			return
+			return nil
 		}
 		rivals := causes[:1]
-		for len(rivals) < len(causes) && causes[len(rivals)].score < math.Min(causes[0].score+clearBy, none) {
+		for len(rivals) < len(causes) && causes[len(rivals)].score < causes[0].score+clearBy {
 			rivals = causes[:len(rivals)+1]
 		}
 		c, clear := l.choose(rivals)
@@ -51,11 +55,12 @@ func (l *learner) explain() {
 					l.loose[r.support] = true
 				}
 			}
-			return
+			return nil
 		}
 		l.accept(c)
 	}
-	l.fit()
+	_, err := l.fit()
+	return err
 }
 
 // choose picks one of the causes that explain equally well. One about a
@@ -97,29 +102,63 @@ func (l *learner) accept(c cause) {
 	l.findings = append(l.findings, f)
 }
 
-// causes lists what one more slip could explain.
-func (l *learner) causes() []cause {
-	var out []cause
-	turned := 0
-	for j := range l.n {
-		if l.turned(j) {
-			turned++
-			out = append(out, l.nutCauses(j)...)
+// causes lists what one more slip could explain better than none does, and not
+// much worse than the best of them does.
+func (l *learner) causes(none float64) []cause {
+	var list []cause
+	limit := none
+	for _, k := range l.likeliest() {
+		// even where a slip explains everything, its penalty and the prior stay
+		if l.guesses[k].prior+rareNut >= limit {
+			break
+		}
+		if list == nil {
+			list = l.possible()
+		}
+		l.detail(k)
+		for c := range list {
+			l.try(&list[c], l.guesses[k].score(), limit)
+			limit = min(limit, list[c].score+clearBy)
 		}
 	}
-	if turned > 1 {
-		out = append(out, l.nutCauses(AllSupports)...)
+	return slices.DeleteFunc(list, func(c cause) bool { return c.score >= limit })
+}
+
+// likeliest lists the guesses by their priors.
+func (l *learner) likeliest() []int {
+	order := make([]int, len(l.guesses))
+	for k := range order {
+		order[k] = k
+	}
+	slices.SortFunc(order, func(a, b int) int { return compare(l.guesses[a].prior, l.guesses[b].prior) })
+	return order
+}
+
+// possible lists every slip that there may have been.
+func (l *learner) possible() []cause {
+	var out []cause
+	add := func(kind FindingKind, support, other, set int) {
+		out = append(out, cause{kind: kind, support: support, other: other, set: set, score: math.Inf(1)})
+	}
+	for _, j := range l.turned {
+		for _, kind := range []FindingKind{Stuck, Reversed, WrongPitch} {
+			add(kind, j, -1, -1)
+		}
+	}
+	if len(l.turned) > 1 { // all stuck at once is no nut's fault
+		add(Reversed, AllSupports, -1, -1)
+		add(WrongPitch, AllSupports, -1, -1)
 	}
 	for s := range l.sets {
 		for i := range l.n {
 			if !l.usable[s][i] || l.confirmed[s][i] {
 				continue
 			}
-			out = append(out, l.readingCause(s, i))
+			add(OddReading, i, -1, s)
 			for o := i + 1; o < l.n; o++ {
 				// equal readings cannot be told from exchanged ones
 				if l.usable[s][o] && !l.confirmed[s][o] && math.Abs(l.sets[s][o]-l.sets[s][i]) > 4*l.u {
-					out = append(out, l.swapCause(s, i, o))
+					add(Swapped, i, o, s)
 				}
 			}
 		}
@@ -127,115 +166,54 @@ func (l *learner) causes() []cause {
 	return out
 }
 
-func (l *learner) turned(j int) bool {
-	for _, a := range l.moves {
-		if a[j] != 0 {
-			return true
+// try betters the score of a cause by the guess that was worked out in detail,
+// whose score without it is none. What stays above limit need not be exact.
+func (l *learner) try(c *cause, none, limit float64) {
+	switch c.kind {
+	case OddReading: // by any amount
+		xr, xx := l.readingPull(c.set, c.support, c.support, 1, 0), l.readingHold(c.set, c.support, c.support, 1, 0)
+		if xx > 0 {
+			c.score = min(c.score, none-xr*xr/xx+rareReading)
 		}
+	case Swapped:
+		d := l.sets[c.set][c.other] - l.sets[c.set][c.support]
+		if xr := l.readingPull(c.set, c.support, c.other, d, -d); none+2*xr+rareSwap < limit {
+			xx := l.readingHold(c.set, c.support, c.other, d, -d)
+			c.score = min(c.score, none+2*xr+xx+rareSwap)
+		}
+	default:
+		l.tryNut(c, none)
 	}
-	return false
 }
 
-// nutCauses returns a nut (or all) being stuck, reversed, or of another thread.
-func (l *learner) nutCauses(j int) []cause {
+// tryNut does the same for a nut (or all) being stuck, reversed, or of another
+// thread.
+func (l *learner) tryNut(c *cause, none float64) {
+	xr, xx := l.nutEffect(c.support)
+	if !(xx > 0) {
+		return
+	}
 	was, rare := 1.0, rareAll
-	if j >= 0 {
-		was, rare = l.gain[j], rareNut
+	if c.support >= 0 {
+		was, rare = l.gain[c.support], rareNut
 	}
-	inf := math.Inf(1)
-	stuck := cause{kind: Stuck, support: j, other: -1, set: -1, gain: 0, score: inf}
-	back := cause{kind: Reversed, support: j, other: -1, set: -1, gain: -was, score: inf}
-	pitch := cause{kind: WrongPitch, support: j, other: -1, set: -1, score: inf}
-	for k := range l.guesses {
-		g := &l.guesses[k]
-		xr, xx := l.nutEffect(g, j)
-		if xx == 0 {
-			continue
-		}
-		at := func(d float64) float64 { return g.score() - 2*d*xr + d*d*xx }
-		stuck.score = math.Min(stuck.score, at(-was)+rare)
-		back.score = math.Min(back.score, at(-2*was)+rare)
+	at := func(d float64) float64 { return none - 2*d*xr + d*d*xx + rare }
+	switch c.kind {
+	case Stuck:
+		c.score = min(c.score, at(-was))
+	case Reversed:
+		c.gain = -was
+		c.score = min(c.score, at(-2*was))
+	case WrongPitch:
 		d := xr / xx
-		if gain := was + d; wrongPitch(gain) && at(d)+rare+rarePitch-rareNut < pitch.score {
-			pitch.gain, pitch.score = gain, at(d)+rare+rarePitch-rareNut
+		if score := at(d) + rarePitch - rareNut; wrongPitch(was+d) && score < c.score {
+			c.gain, c.score = was+d, score
 		}
 	}
-	if j == AllSupports {
-		return []cause{back, pitch} // all stuck at once is no nut's fault
-	}
-	return []cause{stuck, back, pitch}
 }
 
 // wrongPitch says whether a gain may be that of another thread: the ratios of
 // common threads reach from a half to two, and a fifth is nobody's turning.
 func wrongPitch(gain float64) bool {
 	return gain > 0.35 && gain < 3 && math.Abs(gain-1) > 0.2
-}
-
-// nutEffect returns xᵀS⁻¹r and xᵀS⁻¹x over all passes, x being the change of
-// the heights by a unit of gain of nut j, or of all.
-func (l *learner) nutEffect(g *guess, j int) (xr, xx float64) {
-	n := l.n
-	x := make([]float64, n)
-	for p, moves := range l.moves {
-		clear(x)
-		for k, a := range moves {
-			if a == 0 || j >= 0 && k != j {
-				continue
-			}
-			scale := a
-			if j < 0 {
-				scale *= l.gain[k]
-			}
-			for i := range n {
-				x[i] += g.m[i*n+k] * scale
-			}
-		}
-		for i, v := range x {
-			xr += v * g.weighed[p][i]
-			for k, w := range x {
-				xx += v * w * g.inv[p][i*n+k]
-			}
-		}
-	}
-	return xr, xx
-}
-
-// readingCause returns reading i of a set being wrong by any amount.
-func (l *learner) readingCause(set, i int) cause {
-	c := cause{kind: OddReading, support: i, other: -1, set: set, score: math.Inf(1)}
-	for k := range l.guesses {
-		g := &l.guesses[k]
-		if xr, xx := l.readingEffect(g, set, i, i, 1, 0); xx > 0 {
-			c.score = math.Min(c.score, g.score()-xr*xr/xx+rareReading)
-		}
-	}
-	return c
-}
-
-// swapCause returns readings i and o of a set being exchanged.
-func (l *learner) swapCause(set, i, o int) cause {
-	c := cause{kind: Swapped, support: i, other: o, set: set, score: math.Inf(1)}
-	d := l.sets[set][o] - l.sets[set][i]
-	for k := range l.guesses {
-		g := &l.guesses[k]
-		xr, xx := l.readingEffect(g, set, i, o, d, -d)
-		c.score = math.Min(c.score, g.score()+2*xr+xx+rareSwap)
-	}
-	return c
-}
-
-// readingEffect returns xᵀS⁻¹r and xᵀS⁻¹x over all passes, x being the change
-// of the differences when readings i and o of a set change by di and do.
-func (l *learner) readingEffect(g *guess, set, i, o int, di, do float64) (xr, xx float64) {
-	n := l.n
-	for p := range l.moves {
-		sign := float64(b2i(l.after[p] == set) - b2i(l.before[p] == set))
-		if sign == 0 {
-			continue
-		}
-		xr += sign * (di*g.weighed[p][i] + do*g.weighed[p][o])
-		xx += di*di*g.inv[p][i*n+i] + do*do*g.inv[p][o*n+o] + 2*di*do*g.inv[p][i*n+o]
-	}
-	return xr, xx
 }

@@ -68,6 +68,9 @@ const (
 	// mostStiffness is beyond rigid: the answer to a nut no longer changes.
 	mostStiffness = 1e12
 
+	// mostGain is beyond any answer of a nut that readings could show.
+	mostGain = 1e12
+
 	// A new model: 0.04, and a factor of twenty either side. A carriage of
 	// aluminium or cast iron (EI/ℓ³ about 10³ … 10⁵ N/mm between neighbouring
 	// studs) on studs and brackets of 10⁴ … 10⁵ N/mm. Estimated, no source.
@@ -181,6 +184,11 @@ func (m Model) check() error {
 	}
 	if err := finite("Gain", m.Gain...); err != nil {
 		return err
+	}
+	for _, g := range m.Gain {
+		if math.Abs(g) > mostGain {
+			return bad("Gain", "is more than any nut answers")
+		}
 	}
 	for _, v := range []named{{"Stiffness", m.Stiffness}, {"Torsion", m.Torsion}, {"Spread", m.Spread}} {
 		if err := finiteEach(v); err != nil {

@@ -302,6 +302,7 @@ func TestModelsThatCannotBeUsed(t *testing.T) {
 	}{
 		{"Gain", func(m *Model) { m.Gain = m.Gain[1:] }},
 		{"Gain", func(m *Model) { m.Gain[2] = math.NaN() }},
+		{"Gain", func(m *Model) { m.Gain[2] = -1e300 }},
 		{"Stiffness", func(m *Model) { m.Stiffness = -1 }},
 		{"Stiffness", func(m *Model) { m.Stiffness = math.Inf(1) }},
 		{"Torsion", func(m *Model) { m.Torsion = math.NaN() }},

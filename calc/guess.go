@@ -1,18 +1,18 @@
 package calc
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // guess is one stiffness and torsion that the table may have, with how well
-// the history fits it. Per pass, with r the changes of height that it leaves
-// unexplained and S their covariance, χ² = Σ rᵀS⁻¹r.
+// the history fits it.
 type guess struct {
 	stiffness float64
 	twist     int       // index of its ratio and modes
 	prior     float64   // −2·ln of its prior probability
-	m         []float64 // influence, n × n
-	chi       float64
-	inv       [][]float64 // S⁻¹
-	weighed   [][]float64 // S⁻¹·r
+	chi       float64   // χ² of the history; +Inf where the prior alone rules the guess out
+	m         []float64 // change of height i by a unit rise of nut l.turned[t], at t·n + i; nil before it is needed
 }
 
 // score is −2·ln of the posterior probability, but for a constant.
@@ -22,7 +22,7 @@ func (g *guess) score() float64 { return g.chi + g.prior }
 type twist struct {
 	ratio float64
 	prior float64
-	modes modes
+	modes modes     // none before they are needed
 	shape []float64 // of the heights as found; nil where they tell nothing
 }
 
@@ -33,12 +33,22 @@ var (
 	ratios = []float64{-1.2, -0.6, 0, 0.6, 1.2}                                         // ln of the twist over the model's
 )
 
-// coarseStep is the step of the coarse guesses.
-const coarseStep = 0.4
+const (
+	// coarseStep is the step of the coarse guesses.
+	coarseStep = 0.4
+	// hopeless is how much worse than the best a score must be for the guess to
+	// tell nothing: a weight of e⁻²⁰, and as many times more as the best itself
+	// fits worse than noise would.
+	hopeless = 40
+)
 
 // guess lays out the guesses about the model's stiffness and, where it shows,
 // its torsion.
 func (l *learner) guess(f frame) error {
+	l.frame = f
+	if l.m.Spread >= firstSpread && l.complete(0) {
+		l.asFound = slices.Clone(l.sets[0])
+	}
 	stiff, twists := []float64{0}, []float64{0}
 	if l.vague() {
 		stiff = coarse
@@ -46,20 +56,21 @@ func (l *learner) guess(f frame) error {
 			twists = ratios
 		}
 	}
+	most := (len(twists)+1)/2*len(stiff) + 3*len(fine)
+	l.guesses = make([]guess, 0, most)
+	l.columns = make([]float64, most*len(l.turned)*l.n)
+	l.twists = make([]twist, len(twists))
 	for k, tw := range twists {
-		t := twist{prior: sq(tw / 1.2), ratio: l.m.twist() * math.Exp(tw)}
-		var err error
-		if t.modes, err = f.modes(t.ratio); err != nil {
-			return err
+		l.twists[k] = twist{prior: sq(tw / 1.2), ratio: l.m.twist() * math.Exp(tw)}
+		if k%2 != 0 {
+			continue
 		}
-		if l.m.Spread >= firstSpread && l.complete(0) {
-			t.shape = t.modes.shape(l.sets[0])
-		}
-		l.twists = append(l.twists, t)
-		if k%2 == 0 {
-			for _, st := range stiff {
-				l.guesses = append(l.guesses, l.newGuess(k, st*l.wide()))
+		for _, st := range stiff {
+			g, err := l.newGuess(k, st*l.wide())
+			if err != nil {
+				return err
 			}
+			l.guesses = append(l.guesses, g)
 		}
 	}
 	l.coarse = len(l.guesses)
@@ -72,23 +83,35 @@ func (l *learner) vague() bool { return l.m.Spread > 0 && l.m.Stiffness > 0 }
 // wide is how far the guesses reach, farther than a kept model claims.
 func (l *learner) wide() float64 { return math.Max(l.m.Spread, 0.6) }
 
+// find finds the modes of a twist where they are not known yet.
+func (l *learner) find(t *twist) (err error) {
+	if t.modes.n > 0 {
+		return nil
+	}
+	if t.modes, err = l.frame.modes(t.ratio); err != nil {
+		return err
+	}
+	if l.asFound != nil {
+		t.shape = t.modes.shape(l.asFound)
+	}
+	return nil
+}
+
 // newGuess returns the guess of a twist whose stiffness is off the model's by a
 // logarithm.
-func (l *learner) newGuess(k int, log float64) guess {
+func (l *learner) newGuess(k int, log float64) (guess, error) {
 	t := &l.twists[k]
-	g := guess{twist: k, stiffness: l.m.Stiffness * math.Exp(log), m: make([]float64, l.n*l.n), prior: t.prior}
+	if err := l.find(t); err != nil {
+		return guess{}, err
+	}
+	g := guess{twist: k, stiffness: l.m.Stiffness * math.Exp(log), prior: t.prior}
 	if l.m.Spread > 0 {
 		g.prior += math.Min(16, sq(log/l.m.Spread))
 	}
-	l.m.influence(t.modes, g.stiffness, g.m)
 	if t.shape != nil {
 		g.prior -= 2 * t.modes.evidence(g.stiffness, t.shape, l.u)
 	}
-	for range l.moves {
-		g.inv = append(g.inv, make([]float64, l.n*l.n))
-		g.weighed = append(g.weighed, make([]float64, l.n))
-	}
-	return g
+	return g, nil
 }
 
 // complete says whether every reading of a set is usable.
@@ -103,165 +126,51 @@ func (l *learner) complete(set int) bool {
 
 // fit weighs every guess against the history as it is explained so far, coarse
 // ones and then fine ones about the best, and returns the best.
-func (l *learner) fit() *guess {
+func (l *learner) fit() (*guess, error) {
 	l.guesses = l.guesses[:l.coarse]
-	l.weighAll(0)
-	if l.vague() {
-		best := l.guesses[l.best]
-		for k := max(0, best.twist-1); k < min(len(l.twists), best.twist+2); k++ {
-			for _, off := range fine {
-				log := math.Log(best.stiffness/l.m.Stiffness) + off*coarseStep*l.wide()
-				if k != best.twist || off != 0 {
-					l.guesses = append(l.guesses, l.newGuess(k, log))
-				}
-			}
-		}
-		l.weighAll(l.coarse)
-	}
-	return &l.guesses[l.best]
-}
-
-// weighAll weighs the guesses from the given one on, and finds the best of all.
-func (l *learner) weighAll(from int) {
-	if from == 0 {
-		l.best = 0
-	}
-	for k := from; k < len(l.guesses); k++ {
-		l.weigh(&l.guesses[k])
-		if l.guesses[k].score() < l.guesses[l.best].score() {
+	l.best = 0
+	for k := range l.guesses { // the likeliest first, for it rules out the most
+		if l.guesses[k].prior < l.guesses[l.best].prior {
 			l.best = k
 		}
 	}
-}
-
-// weigh fills in how well the history fits a guess.
-func (l *learner) weigh(g *guess) {
-	n := l.n
-	g.chi = 0
-	r := make([]float64, n)
-	for p := range l.moves {
-		s := g.inv[p]
-		l.covariance(g, p, s, r)
-		invert(s, n)
-		for i := range n {
-			w := 0.0
-			for k, v := range r {
-				w += s[i*n+k] * v
-			}
-			g.weighed[p][i] = w
-			g.chi += w * r[i]
+	l.weigh(l.best)
+	first := l.best
+	hope := hopeless * math.Max(1, l.guesses[first].chi/math.Max(1, float64(l.rows())))
+	for k := range l.guesses {
+		if k != first {
+			l.consider(k, hope)
 		}
 	}
-}
-
-// unseen is the variance that takes a height which was not read out of the sum.
-const unseen = 1e6
-
-// covariance writes S and r of a pass: two readings of each height, the turns
-// and the tightening of the nuts as they move the whole table, and what the
-// model may be off in how far they move more than their own height.
-func (l *learner) covariance(g *guess, pass int, s, r []float64) {
-	n := l.n
-	clear(s)
-	clear(r)
-	was, is := l.sets[l.before[pass]], l.sets[l.after[pass]]
-	for j, a := range l.moves[pass] {
-		if a == 0 {
-			continue
-		}
-		v := sq(turnSigma*float64(l.m.Supports[j].Pitch)*l.gain[j]) + sq(settleSigma)
-		for i := range n {
-			r[i] -= g.m[i*n+j] * l.gain[j] * a
-			for k := range n {
-				s[i*n+k] += g.m[i*n+j] * g.m[k*n+j] * v
-			}
-		}
+	if !l.vague() {
+		return &l.guesses[l.best], nil
 	}
-	for i := range n {
-		coupled := r[i] + l.gain[i]*l.moves[pass][i]
-		s[i*n+i] += 2*sq(l.u) + sq(modelSigma*coupled)
-		r[i] += is[i] - was[i]
-		if !l.seen(pass, i) {
-			r[i] = 0
-			s[i*n+i] += unseen
-		}
-	}
-}
-
-// invert inverts a symmetric positive definite matrix in place, by
-// Gauss–Jordan sweeps; its size never needs more.
-func invert(a []float64, n int) {
-	for k := range n {
-		p := 1 / a[k*n+k]
-		for i := range n {
-			if i == k {
+	best := l.guesses[l.best]
+	log := math.Log(best.stiffness / l.m.Stiffness)
+	for k := max(0, best.twist-1); k < min(len(l.twists), best.twist+2); k++ {
+		for _, off := range fine {
+			if k == best.twist && off == 0 {
 				continue
 			}
-			f := a[i*n+k] * p
-			for j := range n {
-				if j != k {
-					a[i*n+j] -= f * a[k*n+j]
-				}
+			g, err := l.newGuess(k, log+off*coarseStep*l.wide())
+			if err != nil {
+				return nil, err
 			}
+			l.guesses = append(l.guesses, g)
+			l.consider(len(l.guesses)-1, hope)
 		}
-		for j := range n {
-			a[k*n+j] *= p
-			a[j*n+k] *= -p
-		}
-		a[k*n+k] = p
 	}
+	return &l.guesses[l.best], nil
 }
 
-// refine returns the gains that fit best, drawn to those of the explanation.
-func (l *learner) refine(g *guess) []float64 {
-	n := l.n
-	a, b := make([]float64, n*n), make([]float64, n)
-	for j := range n {
-		s := gainSigma
-		if l.loose[j] {
-			s = looseSigma
-		}
-		a[j*n+j] = 1 / (s * s)
+// consider weighs a guess that is not hopeless from the start.
+func (l *learner) consider(k int, hope float64) {
+	g, best := &l.guesses[k], &l.guesses[l.best]
+	if g.prior > best.score()+hope {
+		g.chi = math.Inf(1)
+		return
 	}
-	col := make([]float64, n)
-	for p, moves := range l.moves {
-		for j, d := range moves {
-			if d == 0 {
-				continue
-			}
-			l.effect(g, p, j, col)
-			for i, w := range g.weighed[p] {
-				b[j] += g.m[i*n+j] * d * w
-			}
-			for k, e := range moves {
-				for i, v := range col {
-					a[k*n+j] += g.m[i*n+k] * e * v
-				}
-			}
-		}
-	}
-	invert(a, n)
-	out := make([]float64, n)
-	for j := range n {
-		if l.gain[j] == 0 && !l.loose[j] {
-			continue // stuck
-		}
-		out[j] = l.gain[j]
-		for k := range n {
-			out[j] += a[j*n+k] * b[k]
-		}
-	}
-	return out
-}
-
-// effect writes S⁻¹·(change of the heights by nut j in a pass) into dst.
-func (l *learner) effect(g *guess, pass, j int, dst []float64) {
-	n := l.n
-	for i := range n {
-		dst[i] = 0
-		for k := range n {
-			dst[i] += g.inv[pass][i*n+k] * g.m[k*n+j]
-		}
-		dst[i] *= l.moves[pass][j]
+	if l.weigh(k); g.score() < best.score() {
+		l.best = k
 	}
 }

@@ -64,13 +64,13 @@ func (l *learner) filter(floor float64) ([]Estimate, error) {
 	for i := range n {
 		p[i*n+i] = sq(ignorance)
 	}
-	m := l.guesses[0].m
+	l.couple(&l.guesses[0], 0)
 	seen := -1
 	for k, moves := range l.moves {
 		if l.before[k] != seen {
 			l.observe(x, p, l.before[k], noise)
 		}
-		l.carry(m, x, p, moves)
+		l.carry(l.guesses[0].m, x, p, moves)
 		seen = l.after[k]
 		l.observe(x, p, seen, noise)
 	}
@@ -91,17 +91,18 @@ func (l *learner) filter(floor float64) ([]Estimate, error) {
 func (l *learner) carry(m, x, p, moves []float64) {
 	n := l.n
 	coupled := make([]float64, n)
-	for j, a := range moves {
+	for t, j := range l.turned {
+		a := moves[j]
 		if a == 0 {
 			continue
 		}
 		v := sq(turnSigma*float64(l.m.Supports[j].Pitch)*l.gain[j]) + sq(settleSigma) + sq(gainSigma/2*a)
-		for i := range n {
-			d := m[i*n+j] * l.gain[j] * a
-			x[i] += d
-			coupled[i] += d
-			for o := range n {
-				p[i*n+o] += m[i*n+j] * m[o*n+j] * v
+		col := m[t*n : t*n+n]
+		for i, c := range col {
+			x[i] += c * l.gain[j] * a
+			coupled[i] += c * l.gain[j] * a
+			for o, d := range col {
+				p[i*n+o] += c * d * v
 			}
 		}
 		coupled[j] -= l.gain[j] * a

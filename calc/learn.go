@@ -77,7 +77,9 @@ func (m Model) Learn(passes []Pass, u Length) (Model, []Finding, error) {
 		return Model{}, nil, err
 	}
 	if len(passes) > 0 {
-		l.explain()
+		if err := l.explain(); err != nil {
+			return Model{}, nil, err
+		}
 	}
 	return l.model(), l.findings, nil
 }
@@ -96,10 +98,15 @@ type learner struct {
 	gain          []float64
 	loose         []bool // nuts under suspicion
 	findings      []Finding
+	turned        []int     // nuts that were ever turned
+	fittings      []fitting // of each pass, by the guess in hand
+	frame         frame
+	asFound       []float64 // heights before anything was turned, where they tell of the stiffness
 	twists        []twist
 	guesses       []guess
-	coarse        int // number of coarse guesses, which come first
-	best          int // guess
+	columns       []float64 // room for the influence of every guess
+	coarse        int       // number of coarse guesses, which come first
+	best          int       // guess
 }
 
 func (m Model) newLearner(passes []Pass, u Length) (*learner, error) {
@@ -128,6 +135,14 @@ func (m Model) newLearner(passes []Pass, u Length) (*learner, error) {
 	}
 	if len(passes) == 0 {
 		return l, nil
+	}
+	for j := range n {
+		if slices.ContainsFunc(l.moves, func(a []float64) bool { return a[j] != 0 }) {
+			l.turned = append(l.turned, j)
+		}
+	}
+	for _, a := range l.moves {
+		l.fittings = append(l.fittings, l.newFitting(a))
 	}
 	return l, l.guess(f)
 }
@@ -216,7 +231,7 @@ func (l *learner) model() Model {
 		m.Stiffness, m.Spread = math.Min(mostStiffness, math.Exp(mean)), math.Max(leastSpread, spread)
 		m.Torsion = math.Min(mostStiffness, m.Stiffness*l.twists[best.twist].ratio)
 	}
-	m.Gain = l.refine(best)
+	m.Gain = l.refine()
 	return m
 }
 
