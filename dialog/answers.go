@@ -6,6 +6,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"shimwright/calc"
 	"shimwright/dialog/guard"
 	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
@@ -302,10 +303,10 @@ func (st *step) doubt(saw *Saw, a guard.Ask, e reading.Expect, r reading.Result)
 	if r.Status == reading.Doubt && !a.Hard {
 		add(r.Value)
 	}
+	if n == 0 || r.Status == reading.Doubt && a.Hard {
+		st.say("reading.range", "Range", st.limits(a, e))
+	}
 	if n == 0 {
-		plain := a
-		plain.Signs = [3]string{}
-		st.say("reading.range", "Range", st.value(plain, reading.Value{Low: e.Min, High: e.Max}))
 		st.show()
 		return
 	}
@@ -321,6 +322,19 @@ func (st *step) doubt(saw *Saw, a guard.Ask, e reading.Expect, r reading.Result)
 	}
 	args["slip"] = slipNames[slip]
 	st.ask("doubt", args)
+}
+
+// limits words what can be an answer: large ones in whole millimetres or
+// sixteenths of an inch, whatever the tool reads.
+func (st *step) limits(a guard.Ask, e reading.Expect) any {
+	switch {
+	case e.Quantity == reading.Length && e.Max > 20:
+		return wording.Span{Low: sized(calc.Length(e.Min)), High: sized(calc.Length(e.Max))}
+	case e.Quantity == reading.Angle && calc.Angle(e.Max) > 10*calc.Degree:
+		return wording.Span{Low: wording.Tilt{Value: calc.Angle(e.Min)}, High: wording.Tilt{Value: calc.Angle(e.Max)}}
+	}
+	a.Signs = [3]string{}
+	return st.value(a, reading.Value{Low: e.Min, High: e.Max})
 }
 
 var slipNames = map[reading.Slip]string{

@@ -264,6 +264,11 @@ func (st *step) word(w reading.Word, rest string, o *outcome) bool {
 	case reading.Due:
 		st.dueList()
 	case reading.Moved:
+		if o != nil && o.prompt.Class() == guard.Adjusts {
+			st.say("moves.moved") // the parts just told, or the whole saw?
+			st.show()
+			return true
+		}
 		st.happened("moved")
 	case reading.Where, reading.Why, reading.Which, reading.HowFar:
 		if o == nil {

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"math"
 	"regexp"
 	"slices"
 	"strconv"
@@ -79,12 +80,15 @@ func setupKind(t *Script, p *Profile) {
 	if p.Kind == Cabinet {
 		a.Choices = choices("none", "left", "right")
 	}
-	side := t.Pick(a, wording.Text{})
+	side, was := t.Pick(a, wording.Text{}), p.Kind
 	if side == "none" {
 		*p = p.asCabinet()
 		side = t.pickOf("setup.slot", 0, order(p.Hand == calc.Right, "left", "right"))
 	} else {
 		*p = p.asSliding()
+	}
+	if p.Kind != was && slices.Equal(p.Leaves, inchLeaves()) {
+		*p = p.wholeInches()
 	}
 	p.Hand = calc.Left
 	if side == "right" {
@@ -367,6 +371,22 @@ func (p Profile) inInches() Profile {
 	p.Tools = []Tool{{Kind: Indicator, Resolution: calc.Thou / 2}, {Kind: Feelers, Resolution: calc.Thou},
 		{Kind: Caliper, Resolution: calc.Thou}, {Kind: Square, Length: 6 * calc.Inch}, {Kind: Ruler, Resolution: calc.Inch / 64}}
 	p.Leaves = inchLeaves()
+	return p.wholeInches()
+}
+
+// wholeInches rounds the common distances to inches, for people who would measure
+// them so.
+func (p Profile) wholeInches() Profile {
+	whole := func(l calc.Length) calc.Length { return calc.Length(math.Round(l.Inches())) * calc.Inch }
+	p.Stations = slices.Clone(p.Stations)
+	for i, s := range p.Stations {
+		ys := make([]calc.Length, len(s.Ys))
+		for j, y := range s.Ys {
+			ys[j] = whole(y)
+		}
+		p.Stations[i] = Station{X: whole(s.X), Ys: ys}
+	}
+	p.Spanner, p.FencePivot, p.FenceReach = whole(p.Spanner), whole(p.FencePivot), whole(p.FenceReach)
 	return p
 }
 

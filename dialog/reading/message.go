@@ -185,7 +185,7 @@ func (p *parser) countWord(items []item) Result {
 // closed: "touching", "touching top and bottom". Where it touches at one end only,
 // the gap is at the other, and its size is to be said.
 func (p *parser) closedGap(items []item) bool {
-	gap := len(p.e.Leaves) > 0 || len(p.e.Positive) > 0 || !p.e.Signed && p.e.Min == 0
+	gap := len(p.e.Positive) > 0 || !p.e.Signed && p.e.Min == 0
 	up, down := count(items, kPos)+count(items, kPosMore), count(items, kNeg)+count(items, kNegLess)
 	return gap && count(items, kTouching) > 0 && (up > 0) == (down > 0)
 }
