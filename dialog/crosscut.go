@@ -117,8 +117,8 @@ func (j *squaring) say(e calc.Estimate, d calc.Decision) {
 	if e.Value < 0 {
 		way = "lean.front"
 	}
-	args := append(w.effect(), "Over", fine(x.Over), "Base", sized(over), "Way", wording.T(way),
-		"Degrees", wording.Tilt{Value: eps, Decimals: 3}, "Limit", fine(j.p.Tol.Crosscut*over/crosscutOver),
+	args := append(w.effect(), "Over", figure(x.Over), "Base", sized(over), "Way", wording.T(way),
+		"Degrees", wording.Tilt{Value: eps, Decimals: 3}, "Limit", figure(j.p.Tol.Crosscut*over/crosscutOver),
 		"U", upTo(e.U*float64(over)), "End", fine(panel.End), "Diagonals", fine(panel.Diagonals))
 	j.t.Say("crosscut."+d.String(), args...)
 	j.t.Judge(verdict("crosscut.square", e, j.window, d.String()))

@@ -194,6 +194,9 @@ func (st *step) standing(saw *Saw, c string) standing {
 // recordValue words the last value of a record.
 func recordValue(r *Record) wording.Text {
 	m := r.AsLeft
+	if strings.HasPrefix(r.Characteristic, toolPrefix) && r.AsFound != nil {
+		m = r.AsFound // what is allowed for, not what that leaves
+	}
 	if m == nil {
 		m = r.AsFound
 	}
@@ -253,7 +256,7 @@ func (st *step) happened(kind string) {
 		return
 	}
 	st.touch(saw).Events = append(slices.Clone(saw.Events), Event{Kind: kind, Person: st.person.ID, At: st.now})
-	st.say("happened."+kind, "Saw", nameOf(saw))
+	st.say("happened."+kind, "Saw", nameOf(saw), "Scoring", saw.Profile.Scoring)
 	st.bringForward(saw)
 	st.show()
 }

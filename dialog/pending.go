@@ -321,7 +321,11 @@ func (st *step) explain(saw *Saw, o outcome, w reading.Word) {
 	a := o.prompt.Ask()
 	if w == reading.Where || saw == nil {
 		given := len(o.path)
-		st.say("where.is", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw), "Count", given)
+		if given > 0 {
+			st.say("where.is", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw), "Count", given)
+		} else {
+			st.say("where.begun", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
+		}
 		for _, c := range gives(procedureNamed(saw.Running.Procedure), saw.Profile) {
 			st.sayStanding(st.standing(saw, c))
 		}

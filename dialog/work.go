@@ -65,8 +65,13 @@ func (w Work) piece() wording.Text {
 // sized shows a dimension of the work, as a person would say it.
 func sized(l calc.Length) wording.Size { return wording.Size{Value: l, Coarse: true} }
 
-// fine shows an effect on the work to a hundredth of a millimetre.
-func fine(l calc.Length) wording.Size { return wording.Size{Value: l.Abs(), Resolution: 0.01} }
+// fine shows an effect on the work to a hundredth of a millimetre or a thousandth
+// of an inch.
+func fine(l calc.Length) wording.Size { return wording.Size{Value: l.Abs(), Resolution: calc.Thou} }
+
+// figure shows a result to a hundredth of a millimetre or half a thousandth of an
+// inch.
+func figure(l calc.Length) wording.Size { return wording.Size{Value: l.Abs(), Resolution: 0.01} }
 
 // upTo shows an uncertainty no smaller than it is, to a hundredth of a
 // millimetre.
