@@ -24,6 +24,10 @@ type turn struct{ n atomic.Uint64 }
 
 func (t *turn) next() int { return int(t.n.Add(1) % Partitions) }
 
+// lookTime is how long a look at all partitions may take, so that a master that
+// does not answer holds up the messages of the others no longer.
+const lookTime = time.Second
+
 // claimAtOnce is how many partitions are claimed from at the same time.
 const claimAtOnce = 8
 
@@ -116,6 +120,8 @@ func (s *Store) earliest(ctx context.Context, name string, now time.Time, max in
 // earliestOf returns the first max members of some partitions, in one round
 // trip.
 func (s *Store) earliestOf(ctx context.Context, of []partition, name string, now time.Time, max int) (map[partition][]scored, error) {
+	ctx, cancel := context.WithTimeout(ctx, lookTime)
+	defer cancel()
 	pipe := s.client.Pipeline()
 	cmds := make([]*redis.ZSliceCmd, len(of))
 	for i, p := range of {

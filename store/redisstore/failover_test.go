@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"shimwright/store"
 	"shimwright/store/redistest"
@@ -95,11 +97,83 @@ func TestClusterLosesAMaster(t *testing.T) {
 	w := begin(t, 12, openURL(t, url), openURL(t, url))
 	w.progress(100)
 	cluster.Masters[1].Kill()
-	w.progress(200)
-	cluster.Masters[1].Restart(t)
+	w.progress(20)
+	heir := cluster.Replicas[1].Client(t)
+	redistest.Eventually(t, "the replica to take over", func() error {
+		info, err := heir.Info(t.Context(), "replication").Result()
+		if err == nil && !strings.Contains(info, "role:master") {
+			err = errors.New("it is still a replica")
+		}
+		return err
+	})
+	w.progress(100)
+	cluster.Masters[1].Restart(t) // and becomes a replica
 	w.progress(50)
 	if sum := w.end(openURL(t, url)); sum.lost+sum.differing+sum.twice+sum.unordered > 0 {
 		t.Errorf("after the loss of a master: %+v", sum)
+	}
+}
+
+// A master that is back before its replica has taken over goes on with what its
+// own disk has, and its replica follows it: what the replica had more is gone.
+// So wait_replicas needs appendfsync always beside it.
+func TestClusterMasterComesBack(t *testing.T) {
+	cluster := redistest.StartCluster(t, true, "--appendfsync", "always")
+	url := cluster.URL() + "?wait_replicas=1"
+	w := begin(t, 12, openURL(t, url), openURL(t, url))
+	for range long(3, 40) {
+		w.progress(60)
+		cluster.Masters[1].Kill()
+		cluster.Masters[1].Restart(t)
+	}
+	w.progress(50)
+	if sum := w.end(openURL(t, url)); sum.lost+sum.differing+sum.twice+sum.unordered > 0 {
+		t.Errorf("after a master came back: %+v", sum)
+	}
+}
+
+// A master that is gone, or answers nothing, and that nobody replaces: what
+// waits on the others goes out all the same, a batch a second at the least.
+func TestClusterMasterGoneHoldsUpNoOther(t *testing.T) {
+	for name, strike := range map[string]func(*redistest.Server){
+		"killed": func(s *redistest.Server) { s.Kill() },
+		"silent": func(s *redistest.Server) { s.Pause(t) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			cluster := redistest.StartCluster(t, false)
+			s := openURL(t, cluster.URL()).(*Store)
+			first, last := cluster.Range(1)
+			elsewhere := map[string]bool{}
+			for i := range 300 {
+				shop := fmt.Sprint("shop-", i)
+				slot, err := cluster.Masters[0].Client(t).ClusterKeySlot(t.Context(), partitionOf(shop).key("n")).Result()
+				if err != nil {
+					t.Fatal(err)
+				}
+				if int(slot) < first || int(slot) > last {
+					elsewhere[shop] = true
+				}
+				err = s.Commit(t.Context(), store.Commit{Shop: shop, At: storetest.Noon,
+					Outbox: []store.Out{{ID: "o", Conversation: "c", Channel: "x"}}})
+				if err != nil {
+					t.Fatal(err)
+				}
+			}
+			strike(cluster.Masters[1])
+			redistest.Eventually(t, "the others to be sent", func() error {
+				claimed, _ := s.Claim(t.Context(), storetest.Noon, time.Hour, 48)
+				for _, d := range claimed {
+					if !elsewhere[d.Shop] {
+						t.Errorf("%s was claimed", d.Shop)
+					}
+					delete(elsewhere, d.Shop)
+				}
+				if len(elsewhere) > 0 {
+					return fmt.Errorf("%d are left", len(elsewhere))
+				}
+				return nil
+			})
+		})
 	}
 }
 

@@ -24,7 +24,9 @@
 // With wait_replicas=1 in the URL a change counts as made only when a replica
 // has it too, and a failover to that replica loses nothing; the price is that
 // without a replica in reach every change is answered with
-// store.ErrUnavailable. What was lost is handled again when it is delivered
+// store.ErrUnavailable. A master that is back before a replica has taken over
+// goes on with its own file, and the replica follows it: so it needs
+// appendfsync always too. What was lost is handled again when it is delivered
 // again.
 //
 // # What it asks of the server

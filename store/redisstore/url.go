@@ -139,6 +139,7 @@ func cluster(scheme, rest string) (redis.UniversalClient, error) {
 		return nil, err
 	}
 	o.ContextTimeoutEnabled = true
+	o.DialerRetries = 1 // a master that is gone keeps nobody waiting who can be served by another
 	o.MaintNotificationsConfig = &maintnotifications.Config{Mode: maintnotifications.ModeDisabled}
 	return redis.NewClusterClient(o), nil
 }

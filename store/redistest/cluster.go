@@ -42,7 +42,8 @@ func StartCluster(t testing.TB, replicas bool, settings ...string) *Cluster {
 		}
 	}
 	for i, m := range c.Masters {
-		ask(t, m, "CLUSTER", "ADDSLOTSRANGE", i*slots/masters, (i+1)*slots/masters-1)
+		first, last := c.Range(i)
+		ask(t, m, "CLUSTER", "ADDSLOTSRANGE", first, last)
 	}
 	all := append(append([]*Server{}, c.Masters...), c.Replicas...)
 	for _, s := range all[1:] {
@@ -64,6 +65,11 @@ func StartCluster(t testing.TB, replicas bool, settings ...string) *Cluster {
 		s.knows(t, len(all))
 	}
 	return c
+}
+
+// Range is the hash slots that the master of a number has at the start.
+func (c *Cluster) Range(i int) (first, last int) {
+	return i * slots / len(c.Masters), (i+1)*slots/len(c.Masters) - 1
 }
 
 // bus is the port on which the nodes of a cluster talk to each other.
