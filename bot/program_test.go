@@ -140,9 +140,32 @@ func postTo(c *http.Client, url string, m posted, edit ...func(*http.Request)) (
 		return nil, err
 	}
 	if res.StatusCode != http.StatusOK {
-		return nil, fmt.Errorf("status %d: %s", res.StatusCode, body)
+		return nil, &statusError{res.StatusCode, res.Header.Get("Retry-After"), string(body)}
 	}
 	return body, nil
+}
+
+// statusError is an answer that is no 200.
+type statusError struct {
+	status int
+	retry  string // Retry-After
+	body   string
+}
+
+func (e *statusError) Error() string { return fmt.Sprintf("status %d: %s", e.status, e.body) }
+
+// get returns what an address of a program answers with a 200.
+func get(c *http.Client, url string) (string, error) {
+	res, err := c.Get(url)
+	if err != nil {
+		return "", err
+	}
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	if err == nil && res.StatusCode != http.StatusOK {
+		err = &statusError{res.StatusCode, res.Header.Get("Retry-After"), string(body)}
+	}
+	return string(body), err
 }
 
 func TestProgramServesAndStops(t *testing.T) {
