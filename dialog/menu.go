@@ -267,6 +267,11 @@ func (st *step) setUp(then string) bool {
 	for i := range st.v.Saws {
 		if s := &st.v.Saws[i]; s.Profile.Name == "" && s.Running != nil && s.Running.Person == st.person.ID {
 			st.s.Saw = s.ID
+			if p := procedureNamed(then); p != nil {
+				st.touch(s).Running = s.Running.edit()
+				s.Running.Then = then
+				st.say("before.ask", "First", titleOf(s.Running.Procedure, s.Profile), "Job", titleOf(then, s.Profile))
+			}
 			st.show()
 			return false
 		}

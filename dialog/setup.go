@@ -209,15 +209,15 @@ func setupSupports(t *Script, r int, p *Profile) {
 }
 
 func setupNuts(t *Script, r int, p *Profile) {
-	for i := 0; ; i++ {
-		a := question(Key{Name: "setup.thread", Round: r, Index: i}, "setup.thread", "Default", wording.Raw(p.Thread))
-		a.Choices = []guard.Choice{{Value: p.Thread, Text: wording.Raw(p.Thread)}}
-		if th, err := calc.ThreadByName(t.Words(a)); err == nil {
+	a := question(Key{Name: "setup.thread", Round: r}, "setup.thread", "Default", wording.Raw(p.Thread))
+	a.Choices = []guard.Choice{{Value: p.Thread, Text: wording.Raw(p.Thread)}}
+	t.wordsThat(a, wording.T("setup.thread.bad"), func(text string) bool {
+		th, err := calc.ThreadByName(text)
+		if err == nil {
 			p.Thread = th.Name
-			break
 		}
-		t.Say("setup.thread.bad")
-	}
+		return err == nil
+	})
 	p.RaiseCCW = t.pickOf("setup.raises", r, order(!p.RaiseCCW, "ccw", "cw")) == "ccw"
 	p.Spanner = t.number("setup.spanner", r, 0, p.Spanner, dimension(50, 1000))
 }
@@ -262,17 +262,24 @@ func (t *Script) degrees(name string, round int, now []float64, least, most floa
 		}
 		shown = wording.T("setup.degrees", "List", list)
 	}
-	for i := 0; ; i++ {
-		a := question(Key{Name: name, Round: round, Index: i}, name, "Default", shown)
-		a.Choices = []guard.Choice{{Value: "now", Text: shown}}
-		text := t.Words(a)
-		if t.says("words.none", text) {
-			return nil
+	a := question(Key{Name: name, Round: round}, name, "Default", shown)
+	a.Choices = []guard.Choice{{Value: "now", Text: shown}}
+	var out []float64
+	t.wordsThat(a, wording.T("setup.degrees.bad", "Least", int(least), "Most", int(most)), func(text string) (ok bool) {
+		out, ok = angles(text, least, most)
+		return ok || t.says("words.none", text)
+	})
+	return out
+}
+
+// wordsThat asks for a text until one fits. Only the last refusal is said: those
+// before it were said when they were given.
+func (t *Script) wordsThat(a guard.Ask, bad wording.Text, fits func(text string) bool) {
+	for !fits(t.Words(a)) {
+		a.Key.Index++
+		if !t.has(a.Key) {
+			t.Say(bad.ID, bad.Args...)
 		}
-		if v, ok := angles(text, least, most); ok {
-			return v
-		}
-		t.Say("setup.degrees.bad", "Least", int(least), "Most", int(most))
 	}
 }
 
@@ -303,24 +310,21 @@ func angles(text string, least, most float64) ([]float64, bool) {
 func setupFence(t *Script, r int, p *Profile) {
 	p.FenceRear = t.pickOf("setup.fenceplace", r, order(p.FenceRear, "front", "rear")) == "rear"
 	setupLever(t, r, p, "setup.pivot", "setup.reach")
-	for i := 0; ; i++ {
-		now := wording.Raw(p.FenceThread)
-		if p.FenceThread == "" {
-			now = wording.T("choice.nothing")
-		}
-		a := question(Key{Name: "setup.fencescrew", Round: r, Index: i}, "setup.fencescrew", "Default", now)
-		a.Choices = []guard.Choice{{Value: "now", Text: now}}
-		name := t.Words(a)
-		if th, err := calc.ThreadByName(name); err == nil {
-			p.FenceThread = th.Name
-			return
-		}
-		if t.says("words.none", name) {
-			p.FenceThread = ""
-			return
-		}
-		t.Say("setup.thread.bad")
+	now := wording.Raw(p.FenceThread)
+	if p.FenceThread == "" {
+		now = wording.T("choice.nothing")
 	}
+	a := question(Key{Name: "setup.fencescrew", Round: r}, "setup.fencescrew", "Default", now)
+	a.Choices = []guard.Choice{{Value: "now", Text: now}}
+	t.wordsThat(a, wording.T("setup.thread.bad"), func(text string) bool {
+		th, err := calc.ThreadByName(text)
+		if err == nil {
+			p.FenceThread = th.Name
+		} else if t.says("words.none", text) {
+			p.FenceThread, err = "", nil
+		}
+		return err == nil
+	})
 }
 
 // setupGauge asks for what a mitre gauge has of a crosscut fence.
@@ -337,12 +341,15 @@ func setupLever(t *Script, r int, p *Profile, pivot, reach string) {
 			p.FenceReach = at
 			return
 		}
-		t.Say("setup.reach.bad", "Least", wording.Size{Value: fenceLever, Coarse: true})
+		if !t.has(Key{Name: reach, Round: r, Index: i + 1}) {
+			t.Say("setup.reach.bad", "Least", sized(fenceLever))
+		}
 	}
 }
 
-// fenceLever is the least distance between a fence's pivot and its adjuster.
-const fenceLever = calc.Length(50)
+// fenceLever is the least distance between a fence's pivot and its adjuster: two
+// inches.
+const fenceLever = 2 * calc.Inch
 
 func setupTools(t *Script, r int, p *Profile) {
 	kept := func(kind string, res calc.Length) Tool { return Tool{Kind: kind, Resolution: res} }
