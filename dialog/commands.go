@@ -46,15 +46,15 @@ func (st *step) network(text string) bool {
 		st.say("help.text")
 		st.show()
 	default:
-		return st.reserved(text)
+		return st.reserved()
 	}
 	return true
 }
 
 // reserved handles the language's own words for what networks reserve, which
 // are taken only as the whole message too: Hilfe, ayuda.
-func (st *step) reserved(text string) bool {
-	word, _, ok := reading.Command(text, st.voice.Lang(), network)
+func (st *step) reserved() bool {
+	word, _, ok := st.typed.Command(st.voice.Lang(), network)
 	return ok && st.network(word)
 }
 
@@ -97,9 +97,11 @@ func (st *step) stop() {
 }
 
 // spoken is what may be typed anywhere in one language: commands, names of jobs,
-// that power is on; and what the supports of a slider are called.
+// that power is on; the words at either end of a command about people; and what
+// the supports of a slider are called.
 type spoken struct {
 	commands, jobs, powerOn *reading.Vocabulary
+	people                  map[string]bool
 	supports                []reading.Label
 }
 
@@ -117,10 +119,24 @@ var languages = sync.OnceValue(func() map[reading.Lang]spoken {
 			jobs = append(append(jobs, p.Name()), voice.Phrases("names."+p.Name())...)
 		}
 		all[voice.Lang()] = spoken{reading.NewVocabulary(commands...), reading.NewVocabulary(jobs...),
-			reading.NewVocabulary(voice.Phrases("words.poweron")...), numbered(voice.Phrases("words.support"), 2*calc.MaxStations)}
+			reading.NewVocabulary(voice.Phrases("words.poweron")...), edges(voice, peopleCommands[:]), numbered(voice.Phrases("words.support"), 2*calc.MaxStations)}
 	}
 	return all
 })
+
+// edges returns the first and last words of all that means one of the commands.
+func edges(voice *wording.Voice, commands []string) map[string]bool {
+	words := map[string]bool{}
+	for _, c := range commands {
+		for _, forms := range voice.Forms("words." + c) {
+			for _, f := range forms {
+				parts := strings.Fields(f)
+				words[parts[0]], words[parts[len(parts)-1]] = true, true
+			}
+		}
+	}
+	return words
+}
 
 // numbered names n points: each by its number, or by that after what such a
 // point is called.
@@ -161,12 +177,12 @@ func (st *step) command(text string, o *outcome) bool {
 		return true
 	}
 	vocabulary := st.vocabulary()
-	word, rest, ok := reading.Command(text, st.voice.Lang(), vocabulary...)
+	word, rest, ok := st.typed.Command(st.voice.Lang(), vocabulary...)
 	if !ok {
-		return (o == nil || o.prompt.Ask().Form != guard.Words) && (st.peopleCommand(text) || st.foreign(text, o))
+		return (o == nil || o.prompt.Ask().Form != guard.Words) && (st.peopleCommand(text) || st.foreign(o))
 	}
 	if o != nil && o.prompt.Ask().Form == guard.Words {
-		if _, _, whole := reading.Whole(text, st.voice.Lang(), vocabulary...); !whole {
+		if _, _, whole := st.typed.Whole(st.voice.Lang(), vocabulary...); !whole {
 			return false // a near miss: a saw may be named "Parker"
 		}
 	}
@@ -193,9 +209,9 @@ func (st *step) command(text string, o *outcome) bool {
 
 // foreign handles a command in another language than the person is spoken to
 // in: a page or a habit may have it, and nothing else is meant by it.
-func (st *step) foreign(text string, o *outcome) bool {
+func (st *step) foreign(o *outcome) bool {
 	for _, l := range wording.Languages() {
-		if word, rest, ok := reading.Whole(text, reading.Lang(l), grammar); ok {
+		if word, rest, ok := st.typed.Whole(reading.Lang(l), grammar); ok {
 			return st.word(reading.WordOf(word), rest, o)
 		}
 	}

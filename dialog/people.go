@@ -42,6 +42,10 @@ var peopleCommands = [...]string{"invite", "people", "lostphone", "remove", "han
 func (st *step) peopleCommand(text string) bool {
 	said := strings.Fields(strings.TrimRight(text, ".?! "))
 	folded := strings.Fields(reading.Fold(strings.Join(said, " ")))
+	edges := languages()[st.voice.Lang()].people
+	if n := len(folded); n == 0 || !edges[folded[0]] && !edges[folded[n-1]] {
+		return false
+	}
 	for _, c := range peopleCommands {
 		if _, n := st.voice.Starts("words."+c, folded); n > 0 {
 			st.people1(c, strings.Join(said[n:], " "))

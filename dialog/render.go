@@ -22,6 +22,9 @@ func (st *step) render(saw *Saw, o outcome) {
 // follow says what the last answer led to. It is said once, with that answer.
 func (st *step) follow(o outcome) {
 	if st.fresh {
+		for _, f := range o.later {
+			f()
+		}
 		for _, n := range o.notes {
 			if n.word != nil {
 				n.text = n.word()

@@ -106,9 +106,6 @@ func fold(p Procedure, v *View, saw *Saw, person Person, now time.Time, known *k
 		default:
 			panic(r)
 		}
-		for _, f := range t.later {
-			f()
-		}
 	}()
 	p.Run(t)
 	o.done = true
@@ -318,12 +315,12 @@ func (t *Script) Say(id string, args ...any) {
 	t.notes = append(t.notes, note{text: wording.T(id, args...)})
 }
 
-// SayLazily is Say for a sentence that is said in every round: f is called only
-// when nothing was answered after it.
+// SayLazily is Say for a sentence of every round: f is called only when it is to
+// be said.
 func (t *Script) SayLazily(f func() wording.Text) { t.notes = append(t.notes, note{word: f}) }
 
 // Later adds sentences that cost something to find out: f is called only when
-// nothing was answered after it, and says them with Say.
+// they are to be said, and says them with Say.
 func (t *Script) Later(f func()) { t.later = append(t.later, f) }
 
 // Judge adds a verdict for programs to the next answer.

@@ -48,6 +48,7 @@ type step struct {
 	sent   time.Time // when the message was sent, or now when that is earlier
 	person *Person   // in v.People
 	voice  *wording.Voice
+	typed  reading.Typed // the message
 
 	changed map[string]bool // saws to be stored, by id
 	people  bool            // the people are to be stored
@@ -114,6 +115,7 @@ func (st *step) message(text string) {
 		st.person.Lang, st.people = guess, true
 		st.speak(st.person.ID)
 	}
+	st.typed = reading.Type(text)
 	for i := range st.v.Saws {
 		st.heard(&st.v.Saws[i])
 	}
@@ -123,7 +125,7 @@ func (st *step) message(text string) {
 	if st.network(text) || st.language(text) {
 		return
 	}
-	if st.powerOn(text) {
+	if st.powerOn() {
 		st.show()
 		return
 	}
@@ -245,8 +247,8 @@ func safetyWord(p guard.Prompt) bool {
 // powerOn handles a person saying that power is on: whatever conversation it
 // is said in, every acknowledgement on that saw is void. Where it is not plain
 // which saw is meant, it is all that may be.
-func (st *step) powerOn(text string) bool {
-	if _, _, ok := reading.Command(text, st.voice.Lang(), languages()[st.voice.Lang()].powerOn); !ok {
+func (st *step) powerOn() bool {
+	if _, _, ok := st.typed.Command(st.voice.Lang(), languages()[st.voice.Lang()].powerOn); !ok {
 		return false
 	}
 	focus := st.focus()

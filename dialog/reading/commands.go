@@ -69,6 +69,22 @@ func (m *message) phrase(i, j int) string { return m.folded[m.words[i].start:m.w
 // whole returns all the words, folded.
 func (m *message) whole() string { return m.phrase(0, len(m.words)) }
 
+// Typed is a text that was taken apart to be compared, once for all that it may
+// be compared with.
+type Typed struct {
+	message
+	ok bool // it may be a command at all
+}
+
+// Type takes a text apart.
+func Type(text string) Typed {
+	if len(text) > MaxCommand {
+		return Typed{}
+	}
+	m, ok := split(text)
+	return Typed{m, ok}
+}
+
 // Command finds the command that a message is. word is an entry of one of the
 // vocabularies, the earlier one where several have it. rest is what follows it,
 // for the commands that take something: a number as digits after fix, a unit
@@ -78,14 +94,15 @@ func (m *message) whole() string { return m.phrase(0, len(m.words)) }
 // here. Stop, start and help are taken only as the whole message, letter by
 // letter. It is never used for a safety acknowledgement: see Exact.
 func Command(text string, lang Lang, vocabularies ...*Vocabulary) (word, rest string, ok bool) {
-	if len(text) > MaxCommand {
+	return Type(text).Command(lang, vocabularies...)
+}
+
+// Command is the function Command of the text.
+func (typed Typed) Command(lang Lang, vocabularies ...*Vocabulary) (word, rest string, ok bool) {
+	if !typed.ok {
 		return "", "", false
 	}
-	t := tableOf(lang)
-	m, ok := split(text)
-	if !ok {
-		return "", "", false
-	}
+	m, t := typed.message, tableOf(lang)
 	c := commander{t: t, vocabularies: vocabularies}
 	if len(m.words) == 0 {
 		return c.thumb(m)
@@ -121,11 +138,13 @@ func Command(text string, lang Lang, vocabularies ...*Vocabulary) (word, rest st
 // the language's words for it, with nothing polite around it and no letter wrong.
 // It tells a command from a name that resembles one.
 func Whole(text string, lang Lang, vocabularies ...*Vocabulary) (word, rest string, ok bool) {
-	if len(text) > MaxCommand {
-		return "", "", false
-	}
-	m, ok := split(text)
-	if !ok || len(m.words) == 0 {
+	return Type(text).Whole(lang, vocabularies...)
+}
+
+// Whole is the function Whole of the text.
+func (typed Typed) Whole(lang Lang, vocabularies ...*Vocabulary) (word, rest string, ok bool) {
+	m := typed.message
+	if !typed.ok || len(m.words) == 0 {
 		return "", "", false
 	}
 	c := commander{t: tableOf(lang), vocabularies: vocabularies}

@@ -20,13 +20,18 @@ func NewVocabulary(words ...string) *Vocabulary {
 	for i, w := range words {
 		v.plain[i] = plain(w)
 		v.entries[w] = true
-		for _, form := range [...]string{v.plain[i], plain(wide(w))} {
-			if v.forms[form] == "" {
-				v.forms[form] = w
-			}
+		v.add(v.plain[i], w)
+		if !isASCII(w) {
+			v.add(plain(wide(w)), w)
 		}
 	}
 	return v
+}
+
+func (v *Vocabulary) add(form, word string) {
+	if v.forms[form] == "" {
+		v.forms[form] = word
+	}
 }
 
 // plain folds a word as split folds a message.

@@ -56,6 +56,7 @@ func Named(word string) (lang string, ok bool) {
 type book struct {
 	languages []string // the default first
 	matcher   language.Matcher
+	local     map[string]*i18n.Localizer
 	bundle    *i18n.Bundle
 
 	plain   map[string]map[string][]string   // language, id → text, argument, text …
@@ -65,7 +66,7 @@ type book struct {
 
 // load reads the catalogues; a fault in one is a mistake in the program.
 var load = sync.OnceValue(func() *book {
-	b := &book{bundle: i18n.NewBundle(language.English), plain: map[string]map[string][]string{}, phrases: map[string]map[string][]string{}, forms: map[string]map[string][][]string{}}
+	b := &book{bundle: i18n.NewBundle(language.English), local: map[string]*i18n.Localizer{}, plain: map[string]map[string][]string{}, phrases: map[string]map[string][]string{}, forms: map[string]map[string][][]string{}}
 	b.bundle.RegisterUnmarshalFunc("toml", toml.Unmarshal)
 	b.languages = catalogues()
 	var tags []language.Tag
@@ -85,6 +86,9 @@ var load = sync.OnceValue(func() *book {
 				b.forms[l][m.ID] = spelled(b.phrases[l][m.ID])
 			}
 		}
+	}
+	for _, l := range b.languages {
+		b.local[l] = i18n.NewLocalizer(b.bundle, l)
 	}
 	b.matcher = language.NewMatcher(tags)
 	return b
@@ -144,7 +148,7 @@ func NewVoice(lang string, unit reading.Unit) *Voice {
 	if slices.Contains(load().languages, lang) {
 		known = lang
 	}
-	return &Voice{lang: reading.Lang(known), unit: unit, local: i18n.NewLocalizer(load().bundle, known)}
+	return &Voice{lang: reading.Lang(known), unit: unit, local: load().local[known]}
 }
 
 // Lang returns the language of the voice.
