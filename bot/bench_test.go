@@ -320,9 +320,9 @@ func bareClients(b *testing.B, put func(r *http.Request, value []byte) error) []
 	return clients
 }
 
-// bareWriter writes values in batches: all that wait go in one transaction,
-// and after a batch it gives its callers 300 µs to come back, as the embedded
-// store does.
+// bareWriter writes values in batches: all that wait go in one transaction, and
+// after one of four or more it gives its callers 5 ms to come back, as the
+// embedded store does.
 type bareWriter struct {
 	jobs  chan bareJob
 	ended chan struct{}
@@ -364,6 +364,7 @@ func newBareWriter(b *testing.B, db *bolt.DB) *bareWriter {
 
 func (w *bareWriter) gather(first bareJob, last int) []bareJob {
 	batch := []bareJob{first}
+	var wait <-chan time.Time
 	for len(batch) < 512 {
 		select {
 		case j := <-w.jobs:
@@ -371,14 +372,17 @@ func (w *bareWriter) gather(first bareJob, last int) []bareJob {
 			continue
 		default:
 		}
-		if len(batch) >= last {
+		if len(batch) >= last || last < 4 {
 			break
+		}
+		if wait == nil {
+			wait = time.After(5 * time.Millisecond)
 		}
 		select {
 		case j := <-w.jobs:
 			batch = append(batch, j)
 			continue
-		case <-time.After(300 * time.Microsecond):
+		case <-wait:
 		}
 		break
 	}

@@ -42,12 +42,21 @@ func (h *handler) decode(docs store.Documents, e event) (loaded, error) {
 		}
 		l.view.Saws = append(l.view.Saws, saw)
 	}
-	l.view.Last, err = decodeRecords(docs.Last)
+	for _, r := range docs.Last {
+		record, err := decoded[dialog.Record](h.cache, e.shop, store.Doc{Kind: recordKind, ID: r.ID, Body: r.Body})
+		if err != nil {
+			return l, err
+		}
+		l.view.Last = append(l.view.Last, record)
+	}
 	for _, r := range docs.Reminders {
 		l.view.Due = append(l.view.Due, dialog.DueMark{ID: r.ID, Saw: r.Saw, Person: r.Person, Due: r.Due, Body: r.Body})
 	}
-	return l, err
+	return l, nil
 }
+
+// recordKind is what the cache knows records by; they are no documents.
+const recordKind store.Kind = "record"
 
 func decodeRecords(list []store.Record) ([]dialog.Record, error) {
 	records := make([]dialog.Record, len(list))
