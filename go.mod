@@ -22,7 +22,6 @@ require (
 	golang.org/x/image v0.30.0
 	golang.org/x/sys v0.48.0
 	golang.org/x/text v0.44.0
-	golang.org/x/time v0.16.0
 	gonum.org/v1/gonum v0.17.0
 	gonum.org/v1/plot v0.17.0
 	k8s.io/api v0.37.2

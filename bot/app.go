@@ -104,7 +104,7 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 			hosts: newHosts(cfg, machine), now: clock},
 		places:  directory{store: s, newID: newID},
 		intake:  newIntake(cfg, nets, a.handler, a.deliverer, s, clock, log),
-		limiter: newLimiter(cfg.Rate, cfg.Burst),
+		limiter: newLimiter(s, "posted", cfg.Rate, cfg.Burst),
 		easels:  make(chan struct{}, runtime.GOMAXPROCS(0)),
 		secure:  cfg.PublicURL != nil && cfg.PublicURL.Scheme == "https",
 		closing: a.closing, now: clock, stopwatch: time.Now, requests: newID, log: log, meter: meter,

@@ -14,6 +14,8 @@ import (
 
 	"shimwright/dialog"
 	"shimwright/store"
+	"shimwright/store/redisstore"
+	"shimwright/store/redistest"
 )
 
 // TestFourLanes: messages of one conversation are handled one after the other,
@@ -187,14 +189,62 @@ func TestOneSenderTooMany(t *testing.T) {
 }
 
 func TestLimiterForgetsTheIdle(t *testing.T) {
-	l := newLimiter(1, 2)
+	l := newLimiter(newService(t).store, "test", 1, 2)
 	now := time.Unix(0, 0)
-	for i := range 100 {
-		l.take(fmt.Sprint(i), now)
+	take := func(sender string) {
+		if wait, err := l.take(t.Context(), sender, now); wait > 0 || err != nil {
+			t.Fatal(sender, wait, err)
+		}
 	}
-	l.take("one more", now.Add(2*sweepEvery))
-	if len(l.m) != 1 {
-		t.Errorf("%d senders are remembered", len(l.m))
+	for i := range 100 {
+		take(fmt.Sprint(i))
+	}
+	now = now.Add(2 * sweepEvery)
+	take("one more")
+	if len(l.hand) != 1 {
+		t.Errorf("%d senders are remembered", len(l.hand))
+	}
+}
+
+// TestAllowanceOfReplicas: who writes to two replicas in turn has one
+// allowance, and at most what one draw of each leaves on top.
+func TestAllowanceOfReplicas(t *testing.T) {
+	server := redistest.Start(t)
+	clock := newTestClock()
+	var replicas [2]*service
+	for i := range replicas {
+		s, err := redisstore.Open(t.Context(), server.URL(0))
+		if err != nil {
+			t.Fatal(err)
+		}
+		replicas[i] = newServiceWith(t, s, clock, func(c *Config) { c.Rate, c.Burst = 0.1, 30 })
+	}
+	say := func(i int) response {
+		return replicas[i%2].request("POST", "/v1/messages", bodyOf(posted{ID: fmt.Sprint("m-", i), Conversation: "rig", Sender: "+4915550000001", Text: "menu"}), replicas[0].signed)
+	}
+	taken := 0
+	for i := range 60 {
+		switch res := say(i); res.StatusCode {
+		case http.StatusOK:
+			taken++
+		case http.StatusTooManyRequests:
+			if wait := res.Header.Get("Retry-After"); wait != "10" {
+				t.Errorf("message %d: Retry-After %q", i, wait)
+			}
+		default:
+			t.Fatalf("message %d: %d %s", i, res.StatusCode, res.body)
+		}
+	}
+	if taken != 30 {
+		t.Errorf("two replicas took %d messages, want 30", taken)
+	}
+	clock.advance(10 * time.Second)
+	if a, b := say(60), say(61); a.StatusCode != 200 || b.StatusCode != 429 {
+		t.Errorf("after the time said: %d, %d; want one message for both replicas", a.StatusCode, b.StatusCode)
+	}
+	keys, err := server.Client(t).Keys(t.Context(), "*").Result()
+	if err != nil || strings.Contains(strings.Join(keys, " "), "4915550000001") {
+		t.Errorf("a number is in the keys %v (%v)", keys, err)
 	}
 }
 

@@ -136,15 +136,21 @@ func (k *intake) take(ctx context.Context, c channel.Channel, in channel.Inbound
 		_, err := k.deliverer.receipt(ctx, c.Name(), in.Receipt)
 		return storeProblem(err)
 	}
-	if wait := k.network.take(c.Name(), k.now()); wait > 0 {
+	switch wait, err := k.network.take(ctx, c.Name(), k.now()); {
+	case err != nil:
+		return err
+	case wait > 0:
 		return tooMany(wait)
 	}
-	if k.sender.take(c.Name()+":"+in.Sender, k.now()) > 0 {
+	wait, err := k.sender.take(ctx, c.Name()+":"+in.Sender, k.now())
+	switch {
+	case err != nil:
+		return err
+	case wait > 0:
 		// Asking for it again would hold up everybody behind it.
 		k.log.Warn("a message was dropped: its sender writes too fast", "channel", c.Name(), "sender", mask(in.Sender))
 		return nil
 	}
-	var err error
 	switch {
 	case k.member(c.Name(), in.Sender):
 		if err = k.hear(ctx, c, in); err == nil {

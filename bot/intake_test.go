@@ -222,7 +222,7 @@ func TestIntakeRefuses(t *testing.T) {
 // One sender who floods is slowed by himself; the others of the network go on.
 func TestIntakeFlood(t *testing.T) {
 	p := newPaper(t, false)
-	p.app.server.intake.sender = newLimiter(1, 5)
+	p.app.server.intake.sender = newLimiter(p.store, "flood", 1, 5)
 	for i := range 20 {
 		m := p.in("menu")
 		m.Sender, m.Conversation = "flood", "flood"
@@ -238,7 +238,7 @@ func TestIntakeFlood(t *testing.T) {
 	if got := p.say("menu"); len(got) == 0 {
 		t.Error("another sender is not answered")
 	}
-	p.app.server.intake.network = newLimiter(1, 1)
+	p.app.server.intake.network = newLimiter(p.store, "floods", 1, 1)
 	p.bring(p.in("menu"))
 	if status := p.bring(p.in("menu")); status != 429 {
 		t.Errorf("a network that floods gets %d, want 429", status)

@@ -1,51 +1,82 @@
 package main
 
 import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"sync"
 	"time"
 
-	"golang.org/x/time/rate"
+	"shimwright/store"
 )
 
-// limiter bounds how often one sender may write. It forgets a sender whose
-// allowance is full again, so that it holds no more than are writing now.
+// limiter bounds how often one sender may write, to all replicas together: the
+// allowance lies in the store. So that not every message asks there, a replica
+// draws some at a time and spends them here; at most these come on top.
 type limiter struct {
-	rate  rate.Limit
-	burst int
+	store interface {
+		Take(ctx context.Context, name string, r store.Rate, want int, now time.Time) (int, time.Duration, error)
+	}
+	use  string // tells the allowances of one use from those of another
+	rate store.Rate
+	draw int
 
 	mu    sync.Mutex
-	m     map[string]*rate.Limiter
+	hand  map[string]drawn
 	sweep time.Time // when to look for senders to forget
 }
 
-// sweepEvery is how often idle senders are forgotten.
-const sweepEvery = time.Minute
+// drawn is what is left of a draw.
+type drawn struct {
+	left int
+	at   time.Time
+}
 
-func newLimiter(perSecond float64, burst int) *limiter {
-	return &limiter{rate: rate.Limit(perSecond), burst: burst, m: map[string]*rate.Limiter{}}
+const (
+	// draws is in how many parts the burst is drawn.
+	draws = 10
+	// sweepEvery is how often idle senders are forgotten.
+	sweepEvery = time.Minute
+)
+
+func newLimiter(s store.Store, use string, perSecond float64, burst int) *limiter {
+	return &limiter{store: s, use: use, rate: store.Rate{PerSecond: perSecond, Burst: burst}, draw: max(burst/draws, 1), hand: map[string]drawn{}}
 }
 
 // take counts one message of a sender. When there were too many it returns how
 // long the sender has to wait.
-func (l *limiter) take(sender string, now time.Time) (wait time.Duration) {
+func (l *limiter) take(ctx context.Context, sender string, now time.Time) (wait time.Duration, err error) {
+	if l.inHand(sender, now) {
+		return 0, nil
+	}
+	// Nothing of the sender lies in the store but a hash.
+	name := sha256.Sum256([]byte(l.use + "\x00" + sender))
+	got, wait, err := l.store.Take(ctx, hex.EncodeToString(name[:12]), l.rate, l.draw, now)
+	if err != nil || got == 0 {
+		return wait, storeProblem(err)
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.hand[sender] = drawn{l.hand[sender].left + got - 1, now}
+	return 0, nil
+}
+
+// inHand spends one of what was drawn before.
+func (l *limiter) inHand(sender string, now time.Time) bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if now.After(l.sweep) {
-		for k, b := range l.m {
-			if b.TokensAt(now) >= float64(l.burst) {
-				delete(l.m, k)
+		for k, d := range l.hand {
+			if now.Sub(d.at) > sweepEvery {
+				delete(l.hand, k)
 			}
 		}
 		l.sweep = now.Add(sweepEvery)
 	}
-	b := l.m[sender]
-	if b == nil {
-		b = rate.NewLimiter(l.rate, l.burst)
-		l.m[sender] = b
+	d := l.hand[sender]
+	if d.left == 0 {
+		return false
 	}
-	if b.AllowN(now, 1) {
-		return 0
-	}
-	missing := 1 - b.TokensAt(now)
-	return time.Duration(missing / float64(l.rate) * float64(time.Second))
+	l.hand[sender] = drawn{d.left - 1, now}
+	return true
 }

@@ -175,8 +175,10 @@ func (r *badCaller) faulty(m map[string]any, schema *openapi3.Schema) bool {
 }
 
 // TestMalformedRequests: whatever comes, no 5xx, no panic, and nothing stored.
+// Some faults hurt nobody (a header that a page ignores); the number is of
+// those that are refused.
 func TestMalformedRequests(t *testing.T) {
-	n := 4000
+	n := 3000
 	if os.Getenv(long) != "" {
 		n = 100_000
 	}
@@ -191,13 +193,16 @@ func TestMalformedRequests(t *testing.T) {
 	r := &badCaller{rand.New(rand.NewPCG(4, 11)), doc, paths}
 	before := dumped(t, s)
 	h := s.app.server.routes()
-	statuses := map[int]int{}
-	for i := range n {
+	statuses, refused := map[int]int{}, 0
+	for i := 0; refused < n; i++ {
 		q := r.request()
 		what := fmt.Sprintf("%d: %s %q", i, q.Method, q.RequestURI)
 		w := httptest.NewRecorder()
 		h.ServeHTTP(w, q)
 		statuses[w.Code]++
+		if w.Code >= 400 {
+			refused++
+		}
 		body := w.Body.String()
 		if w.Code >= 500 {
 			t.Fatalf("%s: status %d: %s\n%s", what, w.Code, body, s.log)
@@ -209,7 +214,7 @@ func TestMalformedRequests(t *testing.T) {
 			t.Fatalf("%s: status %d as %q", what, w.Code, w.Header().Get("Content-Type"))
 		}
 	}
-	t.Logf("%d requests: %v", n, statuses)
+	t.Logf("%d requests refused; by status: %v", refused, statuses)
 	if after := dumped(t, s); after != before {
 		t.Errorf("something was stored by requests of which none was right:\n%s\nbefore:\n%s", after, before)
 	}

@@ -33,7 +33,10 @@ func (s *server) postMessage(w http.ResponseWriter, r *http.Request) error {
 		who.lang = wording.Accepted(r.Header.Get("Accept-Language"))
 	}
 	info(r).attrs = append(info(r).attrs, slog.String("conversation", mask(m.Conversation)), slog.String("message", mask(m.ID)))
-	if wait := s.limiter.take(senderKey(who, m), s.now()); wait > 0 {
+	switch wait, err := s.limiter.take(r.Context(), senderKey(who, m), s.now()); {
+	case err != nil:
+		return err
+	case wait > 0:
 		return tooMany(wait)
 	}
 	stored, err := s.say(r.Context(), who, m)

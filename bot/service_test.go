@@ -172,6 +172,13 @@ func (f *faultyStore) Resolve(ctx context.Context, address string) (string, erro
 	return f.Store.Resolve(ctx, address)
 }
 
+func (f *faultyStore) Take(ctx context.Context, name string, r store.Rate, want int, now time.Time) (int, time.Duration, error) {
+	if err := f.away(); err != nil {
+		return 0, 0, err
+	}
+	return f.Store.Take(ctx, name, r, want, now)
+}
+
 func (f *faultyStore) Ping(ctx context.Context) error {
 	if err := f.away(); err != nil {
 		return err

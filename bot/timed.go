@@ -88,3 +88,11 @@ func (s timedStore) Due(ctx context.Context, now time.Time, max int) ([]store.Du
 	s.note("due", began, err)
 	return list, err
 }
+
+// Take implements store.Store.
+func (s timedStore) Take(ctx context.Context, name string, r store.Rate, want int, now time.Time) (int, time.Duration, error) {
+	began := time.Now()
+	got, wait, err := s.Store.Take(ctx, name, r, want, now)
+	s.note("take", began, err)
+	return got, wait, err
+}

@@ -268,6 +268,13 @@ type Store interface {
 	// belongs to from ("": to none); otherwise ErrStale. to "" frees it.
 	Point(ctx context.Context, address, from, to string) error
 
+	// Take takes up to want from an allowance, which is full when nobody ever
+	// took from it, and fills at rate r. When nothing is left, got is 0 and
+	// wait says for how long. An allowance belongs to every process that uses
+	// this store, but to no shop and no backup; nothing is promised about it
+	// after a failure of the engine. All use the same r for one name.
+	Take(ctx context.Context, name string, r Rate, want int, now time.Time) (got int, wait time.Duration, err error)
+
 	// Due returns up to max reminders due at now, the longest due first. It
 	// claims nothing: the commit with Fired decides who handled one.
 	Due(ctx context.Context, now time.Time, max int) ([]DueReminder, error)

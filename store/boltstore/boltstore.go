@@ -70,8 +70,9 @@ var (
 
 // Store is a store in a file. It is a store.Store.
 type Store struct {
-	path string
-	told store.Told
+	path       string
+	told       store.Told
+	allowances store.Allowances
 
 	file sync.RWMutex // held for writing while the file is exchanged or closed
 	db   *bolt.DB     // nil once closed
@@ -180,6 +181,13 @@ func (s *Store) Close() error {
 // Ping reports whether the file is open.
 func (s *Store) Ping(ctx context.Context) error {
 	return s.view(ctx, func(*tx) error { return nil })
+}
+
+// Take takes from an allowance. No other process has the file, so none shares
+// it.
+func (s *Store) Take(ctx context.Context, name string, r store.Rate, want int, now time.Time) (got int, wait time.Duration, err error) {
+	got, wait = s.allowances.Take(name, r, want, now)
+	return got, wait, nil
 }
 
 // view runs fn on a consistent state that it cannot change.

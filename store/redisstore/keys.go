@@ -53,6 +53,7 @@ const prefix = "sw:"
 // Outside the partitions, each in its own slot:
 //
 //	sw:a:<address>  string  number of the pointing and the shop
+//	sw:f:<name>     string  when the allowance will be full again, in µs; expires then
 //	sw:schema       string  version of the layout and number of partitions
 type partition int
 
@@ -65,8 +66,9 @@ func partitionOf(shop string) partition {
 func (p partition) key(name string) string { return fmt.Sprintf("%s{p%03d}:%s", prefix, int(p), name) }
 
 const (
-	keySchema     = prefix + "schema"
-	prefixAddress = prefix + "a:"
+	keySchema       = prefix + "schema"
+	prefixAddress   = prefix + "a:"
+	prefixAllowance = prefix + "f:"
 )
 
 // pair joins two names so that no other two give the same text, and so that

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/redis/go-redis/v9"
@@ -43,7 +44,7 @@ func (s *Store) Restore(ctx context.Context, r io.Reader) error {
 func (s *Store) mustBeEmpty(ctx context.Context) error {
 	return s.scanEvery(ctx, func(keys []string) error {
 		for _, k := range keys {
-			if k != keySchema {
+			if k != keySchema && !strings.HasPrefix(k, prefixAllowance) {
 				return errors.New("store: restore needs an empty store, and this one is not; give it another Redis database")
 			}
 		}

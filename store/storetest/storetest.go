@@ -31,7 +31,7 @@ type Engine struct {
 // Run runs the suite against an engine.
 func Run(t *testing.T, e Engine) {
 	for _, group := range [][]contract{
-		documents, handled, limits, reminders, outbox, silence, dead, records, directory, erasing, backups, together,
+		documents, handled, limits, reminders, outbox, silence, dead, records, directory, allowances, erasing, backups, together,
 	} {
 		for _, c := range group {
 			t.Run(strings.ReplaceAll(c.name, " ", "_"), func(t *testing.T) {
