@@ -64,7 +64,7 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 			st.confirmed(saw, o)
 			return
 		}
-		st.say("confirm.unclear", "Word", wording.T(a.Word))
+		st.unclear(o, text, "confirm.unclear", "Word", wording.T(a.Word), "Skip", !a.NoSkip && o.prompt.Class() != guard.Runs)
 	case a.Form == guard.Pick:
 		if v, ok := st.choose(a.Choices, text); ok {
 			st.picked(saw, a, v)
@@ -74,7 +74,7 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 			st.picked(saw, a, v)
 			return
 		}
-		st.say("choice.unclear", "Choices", choiceList(a.Choices))
+		st.unclear(o, text, "choice.unclear", "Choices", choiceList(a.Choices))
 	case a.Default != nil && st.isOK(text):
 		st.accept(saw, Answer{Key: a.Key, Low: *a.Default, High: *a.Default})
 	case a.Form == guard.Words && len(a.Choices) > 0 && st.isOK(text):
@@ -86,6 +86,16 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 		return
 	}
 	st.show()
+}
+
+// unclear says with id what a good answer is; to a question of the person's, what
+// is asked here and why.
+func (st *step) unclear(o outcome, text, id string, args ...any) {
+	if strings.Contains(text, "?") && !o.prompt.Why().Empty() {
+		st.lead = append(st.lead, o.prompt.Why())
+		return
+	}
+	st.say(id, args...)
 }
 
 // isOK reports whether a message takes the default.
@@ -192,7 +202,7 @@ func (st *step) read(saw *Saw, o outcome, text string) {
 		st.doubt(saw, a, e, r)
 		return
 	default:
-		st.say(refusal(r.Reason), "Example", st.example(o.prompt))
+		st.unclear(o, text, refusal(r.Reason), "Example", st.example(o.prompt))
 	}
 	st.show()
 }

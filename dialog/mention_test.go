@@ -1,6 +1,9 @@
 package dialog_test
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 // TestMentioned answers a choice in more words than were offered. A denial, a
 // question, a guess or two choices at once choose nothing.
@@ -25,6 +28,23 @@ func TestMentioned(t *testing.T) {
 		}
 		if p := sh.say(c.say).Turn.Prompt; p.Name != c.want {
 			t.Errorf("%s %q: %s is asked, want %s\n%s", c.lang, c.say, p.Name, c.want, said(sh.result))
+		}
+	}
+}
+
+// TestAQuestionIsAnswered asks back what nobody foresaw: what the open question is
+// for is said, and it is put again. At a safety question only the word counts.
+func TestAQuestionIsAnswered(t *testing.T) {
+	sh := newShop()
+	for _, text := range []string{"level", "mm", "Birch", "left", "ok"} {
+		sh.say(text)
+	}
+	for _, c := range []struct{ say, name, want string }{
+		{"is it live?", "safety.unplugged", "not the word"}, {"unplugged", "slider.clean", "Wipe"}, {"with what?", "slider.clean", "A chip under"}, {"done", "slider.play", "play"},
+		{"how hard do I rock it?", "slider.play", "rollers"}, {"0.01", "slider.height", "Support 1"}, {"which side of it?", "slider.height", "must not stand below"},
+	} {
+		if p := sh.say(c.say).Turn.Prompt; p.Name != c.name || !strings.Contains(said(sh.result), c.want) {
+			t.Errorf("%q: %s is asked, want %s, and %q said:\n%s", c.say, p.Name, c.name, c.want, said(sh.result))
 		}
 	}
 }

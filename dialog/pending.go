@@ -348,7 +348,7 @@ func (st *step) moves(saw *Saw, o outcome, text string) {
 	}
 	made, ok := st.parseMoves(text, open)
 	if !ok {
-		st.say("moves.unclear", "Example", st.moveExample(open))
+		st.unclear(o, text, "moves.unclear", "Example", st.moveExample(open))
 		st.show()
 		return
 	}
