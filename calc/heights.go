@@ -68,11 +68,11 @@ func (l *learner) filter(floor float64) ([]Estimate, error) {
 	seen := -1
 	for k, moves := range l.moves {
 		if l.before[k] != seen {
-			l.observe(x, p, l.before[k], noise)
+			l.observe(x, p, l.before[k], noise, sq(floor))
 		}
 		l.carry(l.guesses[0].m, x, p, moves)
 		seen = l.after[k]
-		l.observe(x, p, seen, noise)
+		l.observe(x, p, seen, noise, sq(floor))
 	}
 	out := make([]Estimate, n)
 	for i := range out {
@@ -112,8 +112,17 @@ func (l *learner) carry(m, x, p, moves []float64) {
 	}
 }
 
-// observe takes the usable readings of a set into the state.
-func (l *learner) observe(x, p []float64, set int, noise float64) {
+// surprise is how many of its standard uncertainties a reading must be off for
+// the pass not to be believed there: one in twenty by noise alone. Simulated
+// saws with slips agree: with it fewer than 1 % of each kind end as within and
+// are not, where without it up to 1.4 % did; at 1.3 more passes are needed.
+const surprise = 2.0
+
+// observe takes the usable readings of a set into the state. A reading that is
+// far from where the pass should have brought its height, by more than rounding
+// can do, says that something else happened there, such as a stuck nut: what was
+// expected is then as uncertain as it failed.
+func (l *learner) observe(x, p []float64, set int, noise, rounding float64) {
 	n := l.n
 	gain := make([]float64, n)
 	for i, h := range l.sets[set] {
@@ -123,6 +132,9 @@ func (l *learner) observe(x, p []float64, set int, noise float64) {
 		r := noise
 		if l.confirmed[set][i] {
 			r /= 2
+		}
+		if d := sq(h - x[i]); d > sq(surprise)*(p[i*n+i]+r+rounding) {
+			p[i*n+i] = d - r
 		}
 		row := slices.Clone(p[i*n : i*n+n])
 		for k := range n {
