@@ -90,6 +90,15 @@ func (t Tool) span(low, high calc.Length) wording.Span {
 	return wording.Span{Low: t.size(low), High: t.size(high)}
 }
 
+// toe words a toe over the blade: open or closed at the rear, and by how much.
+func (t Tool) toe(v float64) wording.Text {
+	id := "toe.out"
+	if math.Round(v/float64(t.Resolution)) < 0 {
+		id = "toe.in"
+	}
+	return wording.T(id, "Value", t.size(calc.Length(v).Abs()))
+}
+
 // doubt returns an expanded uncertainty to be shown: rounded up to what the
 // tool reads, so that it is never shown smaller than it is.
 func (t Tool) doubt(u float64) wording.Size {

@@ -200,7 +200,7 @@ func (j *toeing) say(e calc.Estimate, d calc.Decision) {
 		id = "parallel.toein"
 	}
 	w := j.t.work()
-	j.t.Say(id, append(w.effect(), "Along", fine(calc.Length(e.Value)/j.p.Blade*w.Length), "Value", j.tool.size(calc.Length(e.Value)), "U", j.tool.doubt(e.U),
+	j.t.Say(id, append(w.effect(), "Along", fine(calc.Length(e.Value)/j.p.Blade*w.Length), "Toe", j.tool.toe(e.Value), "U", j.tool.doubt(e.U),
 		"Blade", wording.Size{Value: j.p.Blade, Coarse: true},
 		"Open", j.tool.span(calc.Length(e.Value-e.U), calc.Length(e.Value+e.U)),
 		"High", j.tool.size(j.p.Tol.ToeHigh))...)

@@ -72,7 +72,7 @@ func (j *tilting) travel(degrees float64) {
 	l.travelled()
 	e, d := l.measure(tiltedRound)
 	decision := openOr(e, d, l.window)
-	j.t.Say("tilt.travel."+decision, "Stop", stopText(degrees), "Value", l.tool.size(calc.Length(e.Value)), "U", l.tool.doubt(e.U),
+	j.t.Say("tilt.travel."+decision, "Stop", stopText(degrees), "Toe", l.tool.toe(e.Value), "U", l.tool.doubt(e.U),
 		"Blade", sized(l.p.Blade), "High", l.tool.size(l.p.Tol.ToeHigh))
 	name := bevelToe + degreesOf(degrees)
 	j.t.Judge(verdict(name, e, l.window, decision))
