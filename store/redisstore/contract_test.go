@@ -78,3 +78,28 @@ func TestContractOnACluster(t *testing.T) {
 		Raw:     func(t testing.TB, _ store.Store) []byte { return redistest.Raw(t, clients...) },
 	})
 }
+
+// TestContractUnderSentinel runs the suite on a master that the client finds
+// through Sentinel, and waits for its replica with every change.
+func TestContractUnderSentinel(t *testing.T) {
+	watched := redistest.StartSentinel(t, 1)
+	var last int
+	open := func(t testing.TB, db int) store.Store {
+		s, err := Open(context.Background(), watched.Database(db)+"?wait_replicas=1")
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { _ = s.Close() })
+		return s
+	}
+	storetest.Run(t, storetest.Engine{
+		Open: func(t testing.TB) store.Store {
+			last++
+			return open(t, last)
+		},
+		Replica: func(t testing.TB, s store.Store) store.Store { return open(t, dbOf(s)) },
+		Raw: func(t testing.TB, s store.Store) []byte {
+			return redistest.Raw(t, s.(*Store).client.(*redis.Client))
+		},
+	})
+}

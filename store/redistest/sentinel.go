@@ -78,12 +78,15 @@ func sentinel(t testing.TB, program, host, port string) *Server {
 }
 
 // URL is what redisstore.Open takes.
-func (w *Watched) URL() string {
+func (w *Watched) URL() string { return w.Database(0) }
+
+// Database is URL with the number of a database.
+func (w *Watched) Database(db int) string {
 	var hosts []string
 	for _, s := range w.Sentinels {
 		hosts = append(hosts, s.Addr)
 	}
-	return "redis+sentinel://" + strings.Join(hosts, ",") + "/" + MasterName + "/0"
+	return fmt.Sprintf("redis+sentinel://%s/%s/%d", strings.Join(hosts, ","), MasterName, db)
 }
 
 // Master returns the address that the sentinels now give for the master.
