@@ -29,6 +29,7 @@ import (
 type app struct {
 	cfg       Config
 	log       *slog.Logger
+	clock     *sharedClock
 	store     store.Store
 	server    *server
 	handler   *handler
@@ -67,19 +68,21 @@ func openStore(ctx context.Context, cfg Config) (store.Store, error) {
 }
 
 // newApp puts the program together on an open store, which it then owns.
-func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger) (*app, error) {
+func newApp(cfg Config, s store.Store, own func() time.Time, log *slog.Logger) (*app, error) {
 	keys, err := webhook.ParseKeys(reveal(cfg.WebhookSecrets)...)
 	if err != nil {
 		return nil, err
 	}
-	out, err := newWebhook(cfg, clock)
+	out, err := newWebhook(cfg, own)
 	if err != nil {
 		return nil, err
 	}
+	shared := &sharedClock{own: own}
+	clock := shared.now
 	meter := newMeters()
-	meter.registry.MustRegister(newQueues(s, clock))
+	meter.registry.MustRegister(newQueues(s, shared))
 	s = versionedStore{timedStore{s, meter}, storedVersions()}
-	a := &app{cfg: cfg, log: log, store: s}
+	a := &app{cfg: cfg, log: log, clock: shared, store: s}
 	a.closing, a.stop = context.WithCancel(context.Background())
 	people := newcomers{newID: newID}
 	a.pairing = &pairing{store: s, now: clock, people: people, token: newToken}
@@ -101,13 +104,13 @@ func newApp(cfg Config, s store.Store, clock func() time.Time, log *slog.Logger)
 	a.server = &server{
 		store: s, handler: a.handler, pairing: a.pairing, page: pages, home: homePage(),
 		guard: &guard{store: s, keys: keys, pairing: cfg.Pairing, owner: cfg.LocalOwner,
-			hosts: newHosts(cfg, machine), now: clock},
+			hosts: newHosts(cfg, machine), now: own},
 		places:  directory{store: s, newID: newID},
 		intake:  newIntake(cfg, nets, a.handler, a.deliverer, s, clock, log),
 		limiter: newLimiter(s, "posted", cfg.Rate, cfg.Burst),
 		easels:  make(chan struct{}, runtime.GOMAXPROCS(0)),
 		secure:  cfg.PublicURL != nil && cfg.PublicURL.Scheme == "https",
-		closing: a.closing, now: clock, stopwatch: time.Now, requests: newID, log: log, meter: meter,
+		closing: a.closing, now: clock, ahead: shared.ahead, stopwatch: time.Now, requests: newID, log: log, meter: meter,
 	}
 	return a, nil
 }
@@ -151,6 +154,13 @@ func absolute(cfg Config) func(string) string {
 		base = strings.TrimSuffix(cfg.PublicURL.String(), "/")
 	}
 	return func(path string) string { return base + path }
+}
+
+// follow keeps to the clock of a store that has one; call it before start.
+func (a *app) follow(s store.Store) {
+	if k, ok := s.(timekeeper); ok {
+		a.clock.follow(a.closing, k, a.log, func(f func()) { a.workers.Go(f) })
+	}
 }
 
 // start begins the work that nobody asks for: sending and reminding.

@@ -42,11 +42,12 @@ func (s *server) getReady(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return notReady("store", "The store does not answer.", err)
 	}
-	ready := readiness{Status: "ready", Store: "ok", Skew: stats.Skew.Seconds(), Waiting: map[string]float64{
+	skew := stats.Skew + s.ahead() // of this machine's clock
+	ready := readiness{Status: "ready", Store: "ok", Skew: skew.Seconds(), Waiting: map[string]float64{
 		"outgoing": float64(stats.Waiting), "outgoing_oldest_seconds": stats.OldestWait.Seconds(),
 		"dead": float64(stats.Dead), "due": float64(stats.Due), "due_late_seconds": stats.Late.Seconds(),
 	}}
-	if stats.Skew.Abs() > maxSkew {
+	if skew.Abs() > maxSkew {
 		ready.Warning = "The clocks of this machine and of the store differ."
 	}
 	return writeJSON(w, ready)

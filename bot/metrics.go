@@ -133,15 +133,15 @@ func (m *meters) handled(e event, t dialog.Turn, took time.Duration) {
 // queues publishes how deep the store's queues are when it is asked.
 type queues struct {
 	store                                      store.Store
-	now                                        func() time.Time
+	clock                                      *sharedClock
 	up, waiting, oldest, dead, due, late, skew *prometheus.Desc
 }
 
-func newQueues(s store.Store, now func() time.Time) *queues {
+func newQueues(s store.Store, clock *sharedClock) *queues {
 	desc := func(name, help string) *prometheus.Desc {
 		return prometheus.NewDesc("shimwright_"+name, help, nil, nil)
 	}
-	return &queues{store: s, now: now,
+	return &queues{store: s, clock: clock,
 		up:      desc("store_up", "1 when the store answers, else 0."),
 		waiting: desc("outgoing_waiting", "Outgoing messages that are not settled."),
 		oldest:  desc("outgoing_oldest_seconds", "Age of the oldest outgoing message that should have gone."),
@@ -165,7 +165,7 @@ func (q *queues) Collect(c chan<- prometheus.Metric) {
 	ctx, cancel := context.WithTimeout(context.Background(), readyTime)
 	defer cancel()
 	gauge := func(d *prometheus.Desc, v float64) { c <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v) }
-	stats, err := q.store.Stats(ctx, q.now())
+	stats, err := q.store.Stats(ctx, q.clock.now())
 	if err == nil {
 		err = q.store.Ping(ctx)
 	}
@@ -179,5 +179,5 @@ func (q *queues) Collect(c chan<- prometheus.Metric) {
 	gauge(q.dead, float64(stats.Dead))
 	gauge(q.due, float64(stats.Due))
 	gauge(q.late, stats.Late.Seconds())
-	gauge(q.skew, stats.Skew.Seconds())
+	gauge(q.skew, (stats.Skew + q.clock.ahead()).Seconds())
 }

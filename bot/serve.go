@@ -24,6 +24,7 @@ func serve(ctx context.Context, c console, _ []string) error {
 	if err != nil {
 		return errors.Join(err, s.Close())
 	}
+	a.follow(s)
 	l, err := listen(cfg.Listen)
 	if err != nil {
 		return errors.Join(err, a.close())

@@ -42,7 +42,8 @@ type server struct {
 	secure   bool          // the public address is https: cookies go over nothing else
 	closing  context.Context
 	now      func() time.Time
-	requests func() string // a new request id
+	ahead    func() time.Duration // of this machine's clock
+	requests func() string        // a new request id
 	// stopwatch is for figures only, finer than now.
 	stopwatch func() time.Time
 	log       *slog.Logger

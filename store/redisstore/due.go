@@ -99,12 +99,23 @@ func (s *Store) Stats(ctx context.Context, now time.Time) (store.Stats, error) {
 	if err := s.countDue(ctx, now, &st); err != nil {
 		return st, err
 	}
-	clock, err := s.client.Time(ctx).Result()
+	clock, err := s.Clock(ctx)
 	if err != nil {
-		return st, failed(err)
+		return st, err
 	}
 	st.Skew = clock.Sub(now)
 	return st, nil
+}
+
+// Clock is the time of Redis, which all its clients see; of a cluster, that of
+// the master that has one certain key.
+func (s *Store) Clock(ctx context.Context) (time.Time, error) {
+	master, err := s.masterOf(ctx, keySchema)
+	if err != nil {
+		return time.Time{}, failed(err)
+	}
+	at, err := master.Time(ctx).Result()
+	return at, failed(err)
 }
 
 // countDue counts the reminders due at now, up to store.MaxStats.
