@@ -95,18 +95,20 @@ func newApp(cfg Config, s store.Store, own func() time.Time, log *slog.Logger) (
 	a.deliverer = newDeliverer(s, channels, clock, rand.Float64, log)
 	a.deliverer.count = meter.delivered
 	a.deliverer.silenced = silenced(s, telephones(channels))
-	a.handler = &handler{store: s, now: clock, people: people, zone: cfg.Zone, token: newToken, limits: limitsOf(channels), phone: telephones(channels),
+	a.handler = &handler{store: s, now: clock, people: people, networks: channelNames(nets), zone: cfg.Zone, token: newToken, limits: limitsOf(channels), phone: telephones(channels),
 		wake: pages.Wake, sends: a.deliverer.kick, absolute: absolute(cfg),
 		base: knownBase(cfg), dialog: dialog.Step, cache: newCache(), lanes: newLanes(),
 		room: make(chan struct{}, maxAtOnce), log: log, meter: meter}
+	moves := newMover(s, a.handler, clock, log)
 	a.reminders = newReminders(s, a.handler.fire, clock, rand.Float64, log)
 	machine, _ := os.Hostname() // without it, browsers use the address in numbers
 	a.server = &server{
 		store: s, handler: a.handler, pairing: a.pairing, page: pages, home: homePage(),
 		guard: &guard{store: s, keys: keys, pairing: cfg.Pairing, owner: cfg.LocalOwner,
 			hosts: newHosts(cfg, machine), now: own},
+		mover:   moves,
 		places:  directory{store: s, newID: newID},
-		intake:  newIntake(cfg, nets, a.handler, a.deliverer, s, clock, log),
+		intake:  newIntake(cfg, nets, a.handler, moves, a.deliverer, s, clock, log),
 		limiter: newLimiter(s, "posted", cfg.Rate, cfg.Burst),
 		easels:  make(chan struct{}, runtime.GOMAXPROCS(0)),
 		secure:  cfg.PublicURL != nil && cfg.PublicURL.Scheme == "https",

@@ -70,8 +70,9 @@ func networks(cfg Config, s store.Store, now func() time.Time) ([]channel.Channe
 }
 
 // newIntake returns what the networks call.
-func newIntake(cfg Config, list []channel.Channel, h *handler, d *deliverer, s store.Store, now func() time.Time, log *slog.Logger) *intake {
-	k := &intake{channels: map[string]channel.Channel{}, handler: h, deliverer: d, store: s,
+func newIntake(cfg Config, list []channel.Channel, h *handler, v *mover, d *deliverer, s store.Store, now func() time.Time, log *slog.Logger) *intake {
+	k := &intake{channels: map[string]channel.Channel{}, handler: h, mover: v, deliverer: d, store: s,
+		crowd:  newLimiter(s, "strangers", strangerRate, strangers),
 		sender: newLimiter(s, "sender", cfg.Rate, cfg.Burst), network: newLimiter(s, "network", networkRate, networkBurst),
 		now: now, log: log, failed: map[string]int{}, marks: make(chan struct{}, marksAtOnce),
 		member: func(name, sender string) bool {

@@ -74,10 +74,18 @@ func (h *handler) commit(docs store.Documents, l loaded, e event, res dialog.Res
 	a, put := newAnswer(e.shop, e.conversation, e.id(), res.Turn, h.token, now)
 	c := store.Commit{Shop: e.shop, Conversation: e.conversation, At: now, Answer: encode(a),
 		Forget: res.Forget, Silence: res.Silence, Read: reliedOn(docs)}
+	for _, old := range e.moved {
+		old.Inbound.From = l.view.Person
+		c.Moved = append(c.Moved, old)
+	}
 	if e.speaker != nil {
 		c.Inbound = store.Handled{ID: e.message.ID, Hash: e.message.hash(e.from), Text: []byte(e.message.Text), From: l.view.Person}
 	} else {
 		c.Fired, c.FiredDue = e.due.ID, e.due.Due
+	}
+	if res.EraseShop {
+		c.Put = []store.Doc{{Kind: store.KindPeople, Version: docs.People.Version, Body: encode(dialog.People{Schema: 1, Erased: true})}}
+		return c
 	}
 	if body := encode(res.State); !bytes.Equal(body, docs.Conversation.Body) {
 		put = append(put, store.Doc{Kind: store.KindConversation, ID: e.conversation, Version: docs.Conversation.Version, Body: body})

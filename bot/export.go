@@ -95,7 +95,7 @@ func exportShop(ctx context.Context, s store.Store, q exportQuery, now time.Time
 	out.Name = people.Name
 	for _, p := range people.Persons {
 		out.People = append(out.People, dialog.Person{ID: p.ID, Name: p.Name, Role: p.Role, Unit: p.Unit, Lang: p.Lang, Zone: p.Zone,
-			Work: p.Work, Consent: p.Consent, Removed: p.Removed})
+			Work: p.Work, Consent: p.Consent, Removed: p.Removed, Into: p.Into})
 	}
 	if q.One {
 		return out, nil

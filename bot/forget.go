@@ -72,7 +72,13 @@ func forgetPersonIn(ctx context.Context, s store.Store, f forgetting, now time.T
 		return fmt.Errorf("there is nobody called %q in the shop", f.Person)
 	}
 	who := people.Persons[i]
-	people.Persons = slices.Delete(slices.Clone(people.Persons), i, i+1)
+	ids := []string{who.ID} // and those who turned out to be the same person
+	for _, p := range people.Persons {
+		if p.ID != who.ID && people.Self(p.ID) == who.ID {
+			ids = append(ids, p.ID)
+		}
+	}
+	people.Persons = slices.DeleteFunc(slices.Clone(people.Persons), func(p dialog.Person) bool { return slices.Contains(ids, p.ID) })
 	if who.Role == dialog.Owner && !slices.ContainsFunc(people.Persons, func(p dialog.Person) bool { return p.Role == dialog.Owner && !p.Removed }) {
 		return errors.New("that is the only owner; make somebody else one first, or forget the whole shop")
 	}
@@ -100,7 +106,15 @@ func forgetPersonIn(ctx context.Context, s store.Store, f forgetting, now time.T
 			return err
 		}
 	}
-	return s.Erase(ctx, store.Scope{Shop: f.Shop, Person: who.ID})
+	if err := closeDoors(ctx, s, f.Shop, who.Addresses); err != nil {
+		return err
+	}
+	for _, id := range ids {
+		if err := s.Erase(ctx, store.Scope{Shop: f.Shop, Person: id}); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // forgetCommand deletes a saw, a person or a shop, once its name is typed again.

@@ -3,9 +3,12 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -162,6 +165,172 @@ func TestForgottenShopAndPersonAreGone(t *testing.T) {
 			s.Errorf("afterwards: %+v", a.Replies)
 		}
 	})
+}
+
+// A shop that its owner forgets by word of mouth is gone from both stores: its
+// saws, records, people, what was said, its report, its devices and the numbers
+// that had joined it. Only the whole words do it, only the owner may, and the
+// message brought again has no second effect.
+func TestForgottenShopIsGone(t *testing.T) {
+	inBothStores(t, func(s *service, raw func() []byte) {
+		p := newPaperOn(s.T, s, false)
+		s.app.server.intake.member = func(string, string) bool { return false }
+		talk(s)
+		report := s.openedReport()
+		code := codeFrom(s.T, textsOf(s.sayHome("invite"))...)
+		p.tell(canaryHuman+"@network", "join "+code)
+		p.tell(canaryHuman+"@network", canaryHuman+" B")
+		if got := p.tell(canaryHuman+"@network", "forget this shop"); !has(got, "Only the owner can do that") {
+			s.Errorf("somebody else: %q", got)
+		}
+		s.sayHome("forget this shop")
+		for _, text := range []string{"ok", "forget", "yes"} {
+			if s.sayHome(text); s.people(homeShop).Erased || living(s.people(homeShop)) < 2 {
+				s.Fatalf("%q forgets a shop", text)
+			}
+			s.sayHome("forget this shop")
+		}
+		if got := holds(raw(), canarySaw, canaryBlade, canaryHuman, "Ada Berg"); len(got) != 4 {
+			s.Fatalf("the raw store shows %q only: the search proves nothing", got)
+		}
+		last := posted{ID: "m-last", Conversation: "bench", Text: "Forget everything."}
+		res := s.request("POST", "/v1/messages", bodyOf(last))
+		if res.StatusCode != 200 || !bytes.Contains(res.body, []byte("The shop is deleted")) {
+			s.Fatalf("answered %d %s", res.StatusCode, res.body)
+		}
+		b := raw()
+		for _, got := range holds(b, canarySaw, canaryBlade, canaryHuman, "Ada Berg", strings.TrimPrefix(report, dialog.ReportPath)) {
+			i := bytes.Index(b, []byte(got))
+			s.Errorf("the raw store still shows %q: %q", got, b[max(0, i-90):min(len(b), i+90)])
+		}
+		if again := s.request("POST", "/v1/messages", bodyOf(last)); again.StatusCode != 200 || !bytes.Equal(again.body, res.body) {
+			s.Errorf("the same message again: %d %s", again.StatusCode, again.body)
+		}
+		for at, want := range map[string]int{report: 404, "/v1/machines/saw-1/records": 404} {
+			if res := s.request("GET", at, ""); res.StatusCode != want {
+				s.Errorf("%s: status %d %s", at, res.StatusCode, res.body)
+			}
+		}
+		if got := p.tell(canaryHuman+"@network", "menu"); len(got) != 1 || !has(got, "only people who were let in") {
+			s.Errorf("the number that had joined hears %q", got)
+		}
+		if a := s.sayHome("menu"); !has(textsOf(a), "No saw is set up yet") {
+			s.Errorf("afterwards: %+v", a.Replies)
+		}
+		if faults, err := s.store.Check(s.Context()); err != nil || len(faults) > 0 {
+			s.Errorf("the store: %v %v", faults, err)
+		}
+	})
+}
+
+// A person who was linked from elsewhere is forgotten with all that they were,
+// and their number is a stranger's.
+func TestForgottenPersonIsGoneEverywhere(t *testing.T) {
+	inBothStores(t, func(s *service, raw func() []byte) {
+		p := newPaperOn(s.T, s, false)
+		s.app.server.intake.member = func(_, sender string) bool { return sender == "known" }
+		p.tell("known", "call me Kilo-Canary")
+		code := codeFrom(s.T, textsOf(s.sayHome("invite"))...)
+		p.tell("Lima-Canary@network", "join "+code)
+		p.tell("Lima-Canary@network", "Lima-Canary")
+		p.tell("Lima-Canary@network", "link "+codeFrom(s.T, p.tell("known", "link")...))
+		if got := p.tell("Lima-Canary@network", "yes"); !has(got, "You are Kilo-Canary here too") {
+			s.Fatalf("linked: %q", got)
+		}
+		if got := holds(raw(), "Kilo-Canary", "Lima-Canary"); len(got) != 2 {
+			s.Fatalf("the raw store shows %q only", got)
+		}
+		if err := forgetIn(s.Context(), s.store, forgetting{Shop: homeShop, Person: "Kilo-Canary"}, s.clock.now()); err != nil {
+			s.Fatal(err)
+		}
+		s.app.server.intake.member = func(string, string) bool { return false }
+		for _, sender := range []string{"known", "Lima-Canary@network"} {
+			if got := p.tell(sender, "menu"); len(got) != 1 || !has(got, "only people who were let in") {
+				s.Errorf("%s hears %q", sender, got)
+			}
+		}
+		if people := s.people(homeShop); slices.ContainsFunc(people.Persons, func(q dialog.Person) bool { return strings.Contains(q.Name, "Canary") && q.Name != canaryHuman }) {
+			s.Errorf("people %+v", people.Persons)
+		}
+	})
+}
+
+// A program's shop is forgotten too, cut off at each write: the message brought
+// again, or the next one, does the rest, and what comes then founds another shop.
+func TestForgettingTheShopCutOff(t *testing.T) {
+	onEachStore(t, func(t *testing.T, inner store.Store) {
+		t.Cleanup(func() { _ = inner.Close() })
+		for cut := range 4 {
+			for _, again := range []bool{true, false} {
+				rig := fmt.Sprintf("rig-%d-%v", cut, again)
+				failing := &failingStore{Store: inner}
+				failing.left.Store(1 << 30)
+				clock := newTestClock()
+				clock.advance(time.Duration(2*cut+len(rig)) * time.Hour) // the allowances lie in the store
+				s := newServiceWith(t, keptOpen{failing}, clock)
+				n := 0
+				say := func(text string) response {
+					n++
+					return s.request("POST", "/v1/messages", bodyOf(posted{ID: fmt.Sprint("m-", n), Conversation: rig, Sender: "kim", Text: text}), s.signed)
+				}
+				for _, text := range []string{"call me " + rig, "level", "mm", "Old Blue", "left", "ok", "park", "forget the shop"} {
+					say(text)
+				}
+				shop, err := s.store.Resolve(t.Context(), conversationAddress(rig))
+				if err != nil {
+					t.Fatal(err)
+				}
+				failing.left.Store(int64(cut))
+				first := say("forget everything")
+				failing.left.Store(1 << 30)
+				if again {
+					n--
+					if res := say("forget everything"); res.StatusCode != 200 || !bytes.Contains(res.body, []byte("The shop is deleted")) ||
+						first.StatusCode == 200 && !bytes.Equal(res.body, first.body) {
+						t.Errorf("%s: again: %d %s", rig, res.StatusCode, res.body)
+					}
+				}
+				res := say("menu")
+				if cut == 0 && !again {
+					if !bytes.Contains(res.body, []byte("Old Blue")) {
+						t.Errorf("%s: it never came, and yet %s", rig, res.body)
+					}
+					continue
+				}
+				if res.StatusCode != 200 || !bytes.Contains(res.body, []byte("No saw is set up yet")) {
+					t.Errorf("%s: then: %d %s", rig, res.StatusCode, res.body)
+				}
+				if now, err := s.store.Resolve(t.Context(), conversationAddress(rig)); err != nil || now == shop {
+					t.Errorf("%s: then in shop %q, %v", rig, now, err)
+				}
+				if list, err := s.store.Shops(t.Context(), "", 100); err != nil || slices.Contains(list, shop) {
+					t.Errorf("%s: the shop is still there (%v)", rig, err)
+				}
+			}
+		}
+	})
+}
+
+// On a network the last word arrives although nothing of the shop is left.
+func TestForgettingTheShopByText(t *testing.T) {
+	p := newPaper(t, true)
+	p.app.server.intake.member = func(string, string) bool { return false }
+	code := codeFrom(t, textsOf(p.sayHome("link"))...)
+	p.tell("+447700900001", "link "+code)
+	p.tell("+447700900001", "forget this shop")
+	m := p.from("+447700900001", "forget everything")
+	if got := p.after(m); len(got) != 1 || !has(got, "The shop is deleted") {
+		t.Errorf("the last word: %q", got)
+	}
+	if got := p.after(m); len(got) != 0 {
+		t.Errorf("brought again: %q", got)
+	}
+	if got := p.tell("+447700900001", "hello"); len(got) != 1 || !has(got, "only people who were let in") {
+		t.Errorf("then: %q", got)
+	}
+	if _, err := p.store.Get(t.Context(), homeShop, store.KindPeople, ""); !errors.Is(err, store.ErrNotFound) {
+		t.Errorf("the people are still there: %v", err)
+	}
 }
 
 // records are the records of a saw by HTTP.

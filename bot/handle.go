@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"shimwright/bot/channel/sms"
@@ -40,11 +41,13 @@ type handler struct {
 	token  func() string
 	limits func(channel string) dialog.Limits
 	phone  func(channel string) bool // a telephone network: STOP silences all but START
-	wake   func(conversation string) // called after a commit
-	sends  func()                    // called after one that has something to send
-	zone   string                    // offered to people who have not chosen one
-	base   string                    // address under which others reach the service, "" where that is not known
-	dialog func(dialog.View, dialog.State, dialog.Input, time.Time) dialog.Result
+	// networks are the names of the channels on which people have addresses.
+	networks []string
+	wake     func(conversation string) // called after a commit
+	sends    func()                    // called after one that has something to send
+	zone     string                    // offered to people who have not chosen one
+	base     string                    // address under which others reach the service, "" where that is not known
+	dialog   func(dialog.View, dialog.State, dialog.Input, time.Time) dialog.Result
 	// absolute makes an address of the service one that others can call.
 	absolute func(path string) string
 	lanes    *lanes
@@ -62,6 +65,9 @@ type event struct {
 	message            posted            // when a person speaks
 	lang               string            // that their browser asks for, "" otherwise
 	unanswered         bool              // messenger: the answer is stored and not sent
+	held               bool              // the code in it leads elsewhere, where the sender cannot go
+	moving             *passage          // it is the first step of this move
+	moved              []store.Entry     // what was handled before, elsewhere
 	due                store.DueReminder // when a reminder fires; then speaker is nil
 	began              time.Time         // when a message had its turn; for figures only
 }
@@ -105,6 +111,9 @@ func (h *handler) fire(ctx context.Context, r store.DueReminder) error {
 	people, _, err := loadPeople(ctx, h.store, r.Shop)
 	if err != nil {
 		return err
+	}
+	if people.Erased {
+		return h.erase(ctx, r.Shop)
 	}
 	at := dialog.Address{Conversation: r.Conversation}
 	if last, ok := reachable(people, r.Person, ""); ok {
@@ -156,20 +165,45 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 		return nil, err
 	}
 	if docs.Seen != nil {
-		return h.again(docs, e, now)
+		stored, err := h.again(docs, e, now)
+		if people, broken := decoded[dialog.People](h.cache, e.shop, docs.People); err == nil && broken == nil && people.Erased {
+			return stored, h.part(ctx, e, stored)
+		}
+		return stored, err
 	}
 	l, err := h.decode(docs, e)
 	if err != nil {
 		return nil, err
 	}
+	if err := h.away(ctx, l.view.People, e); err != nil {
+		return nil, err
+	}
+	if docs.People.Version == 0 {
+		if a, ok, err := h.parted(ctx, e); err != nil || ok {
+			return a, err
+		}
+	}
 	l.view.Locate, l.view.ZoneGuess, l.view.Token, l.view.Base = locate, h.zoneOf(e), freshText(), h.base
-	l.view.LangGuess = e.lang
+	l.view.LangGuess, l.view.Networks = e.lang, h.networks
 	var peopleChanged bool
 	if e.speaker != nil {
-		l.view.People, l.view.Person, peopleChanged, err = e.speaker.in(l.view.People, h.people, now)
-		if err != nil {
+		p, err := e.speaker.in(l.view.People, h.people, now)
+		switch {
+		case errors.Is(err, errStranger) && e.moving != nil:
+			return nil, errShut
+		case errors.Is(err, errStranger):
+			return nil, err
+		case err != nil:
 			return nil, deviceProblem(err)
+		case e.moving != nil && p.came == "" && len(p.people.Persons) > len(l.view.People.Persons):
+			return nil, errShut // a program's sender is let in anywhere; here only the code counts
 		}
+		l.view.People, l.view.Person, l.view.Came, peopleChanged = p.people, p.id, p.came, p.changed
+		if e.moving != nil {
+			l.view.People.Moves = append(slices.Clone(l.view.People.Moves), dialog.Move{Door: e.door(), Body: encode(e.moving)})
+			peopleChanged = true
+		}
+		l.view.Held, l.view.LangUnsure = e.held, e.speaker.kind == messenger
 	}
 	res, err := h.step(ctx, &l, e, now)
 	if err != nil {
@@ -196,12 +230,17 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	case err != nil:
 		return nil, err
 	}
-	h.remember(c, res)
 	h.note(ctx, e, res.Turn)
+	if res.EraseShop {
+		return c.Answer, h.part(ctx, e, c.Answer)
+	}
+	h.remember(c, res)
 	if len(c.Outbox) > 0 {
 		h.sends()
 	}
 	h.after(ctx, e, append(l.erased, res.EraseSaw))
+	// One left over leads to a shop that does not know them.
+	_ = closeDoors(ctx, h.store, e.shop, res.Unlink)
 	if res.ReportEnd != "" {
 		// The page is closed by the commit; an address left over leads nowhere.
 		_ = h.store.Point(ctx, reportAddress(res.ReportEnd), e.shop, "")
@@ -347,11 +386,14 @@ func (h *handler) after(ctx context.Context, e event, erase []string) {
 // storeProblem words an error of the store for the client. A nil stays nil.
 func storeProblem(err error) error {
 	var p *problem
+	var moving *movingError
 	switch {
 	case err == nil:
 		return nil
 	case errors.As(err, &p):
 		return p
+	case errors.As(err, &moving), errors.Is(err, errStranger), errors.Is(err, errElsewhere), errors.Is(err, errShut):
+		return err // for whoever knows the way
 	case errors.Is(err, store.ErrUnavailable), errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled),
 		errors.Is(err, store.ErrNewer): // a replica of the later version can answer
 		return unavailable(err)

@@ -20,6 +20,7 @@ import (
 	"github.com/gorilla/mux"
 
 	"shimwright/bot/channel"
+	"shimwright/bot/channel/sms"
 	"shimwright/dialog"
 	"shimwright/dialog/wording"
 	"shimwright/store"
@@ -50,6 +51,8 @@ type intake struct {
 	channels  map[string]channel.Channel
 	member    func(channelName, sender string) bool // who may write
 	handler   *handler
+	mover     *mover
+	crowd     *limiter // strangers who are answered, for each network
 	deliverer *deliverer
 	store     store.Store
 	sender    *limiter // for each sender
@@ -151,12 +154,13 @@ func (k *intake) take(ctx context.Context, c channel.Channel, in channel.Inbound
 		k.log.Warn("a message was dropped: its sender writes too fast", "channel", c.Name(), "sender", mask(in.Sender))
 		return nil
 	}
+	err = k.hear(ctx, c, in)
 	switch {
-	case k.member(c.Name(), in.Sender):
-		if err = k.hear(ctx, c, in); err == nil {
-			k.mark(c, in)
-		}
-	case in.Kind != channel.KindInvite: // a stranger's room is not entered
+	case err == nil:
+		k.mark(c, in)
+	case errors.Is(err, errStranger) && in.Kind == channel.KindInvite:
+		err = nil // a stranger's room is not entered
+	case errors.Is(err, errStranger):
 		err = k.turnAway(ctx, c, in)
 	}
 	return k.outcome(c, in, err)
@@ -193,18 +197,33 @@ func (k *intake) outcome(c channel.Channel, in channel.Inbound, err error) error
 	return nil
 }
 
-// hear hands a member's message to the dialog.
+// hear hands a message to the shop of its sender: the one that the directory
+// says, or that of this machine for those whom its settings let in. It returns
+// errStranger for everybody else.
 func (k *intake) hear(ctx context.Context, c channel.Channel, in channel.Inbound) error {
-	e := event{shop: homeShop, conversation: in.Conversation, channel: c.Name(), from: in.Sender,
+	e := event{conversation: in.Conversation, channel: c.Name(), from: in.Sender, lang: languageOf(c.Name(), in.Sender),
 		speaker: &speaker{kind: messenger, channel: c.Name(), sender: in.Sender, conversation: in.Conversation},
 		message: posted{ID: in.ID, Conversation: in.Conversation, Sender: in.Sender, Text: in.Text, SentAt: in.SentAt}}
+	shop, err := k.store.Resolve(ctx, e.door())
+	switch {
+	case err == nil:
+		e.shop = shop
+	case !errors.Is(err, store.ErrNotFound):
+		return storeProblem(err)
+	case k.member(c.Name(), in.Sender):
+		e.shop, e.speaker.letIn = homeShop, true
+	default:
+		return k.mover.admit(ctx, e)
+	}
 	switch in.Kind {
 	case channel.KindText:
 	case channel.KindPicture:
 		// Its caption, if any, may be the reading; without one the dialog says
 		// that there was nothing to read.
 	case channel.KindInvite:
-		e.message.Text = "menu"
+		if _, code := dialog.Code(in.Text); !code {
+			e.message.Text = "menu"
+		}
 	case channel.KindEdit:
 		return k.edited(ctx, e, in)
 	case channel.KindSecret:
@@ -238,8 +257,14 @@ func (k *intake) mark(c channel.Channel, in channel.Inbound) {
 	})
 }
 
-// handle is handler.message, whose panics stop only this message.
-func (k *intake) handle(ctx context.Context, e event) (err error) {
+// handle has a message handled; a panic in it stops only this message.
+func (k *intake) handle(ctx context.Context, e event) error {
+	_, err := k.answer(ctx, e)
+	return err
+}
+
+// answer is handle, and returns what was answered.
+func (k *intake) answer(ctx context.Context, e event) (stored []byte, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = internal(fmt.Errorf("panic: %v", p))
@@ -248,42 +273,63 @@ func (k *intake) handle(ctx context.Context, e event) (err error) {
 	if len(e.message.Text) > store.MaxInbound {
 		e.message.Text = "" // longer than any answer: nothing to read in it
 	}
-	_, err = k.handler.message(ctx, e)
-	return err
+	own := *e.speaker
+	e.speaker = &own
+	return k.mover.take(ctx, e)
 }
 
-// edited handles the edit of an earlier message. Where that was the last one
-// and answered a reading, the reading is taken back and given again; where it
-// was not understood, the new text takes its place; otherwise the dialog says
-// how an earlier reading is corrected.
+// editable is how many messages back an edit is looked for.
+const editable = 200
+
+// edited handles the edit of an earlier message. One that answered a reading of
+// the running job is that reading given again (a fix, or going back where it was
+// the last); one that was not understood is said anew; any other is told how an
+// earlier reading is corrected.
 func (k *intake) edited(ctx context.Context, e event, in channel.Inbound) error {
-	list, err := k.store.Transcript(ctx, store.Conversation{Shop: e.shop, ID: e.conversation}, 0, 2)
+	list, err := k.store.Transcript(ctx, store.Conversation{Shop: e.shop, ID: e.conversation}, 0, editable)
 	if err != nil {
 		return storeProblem(err)
 	}
-	back := e
-	back.unanswered = true
-	back.message.ID, back.message.Text = in.ID+"/back", "back"
-	last, before := store.Entry{}, store.Entry{}
-	if n := len(list); n > 0 {
-		last = list[n-1]
-		before = list[max(0, n-2)]
-	}
-	switch asked := promptOf(before); {
-	case last.Inbound.ID == back.message.ID, last.Inbound.ID == in.ID:
-		// A repeated call: the reading is taken back already.
-	case last.Inbound.ID != in.Edits || len(list) < 2:
-		e.message.Text = "fix"
-	case reflect.DeepEqual(asked, promptOf(last)):
-		// It changed nothing: it was not understood.
-	case asked.Kind != dialog.KindReading:
-		e.message.Text = "fix"
-	default:
-		if err := k.handle(ctx, back); err != nil {
-			return err
+	again := e
+	again.unanswered = true
+	again.message.ID = in.ID + "/again"
+	if len(list) > 0 {
+		if id := list[len(list)-1].Inbound.ID; id == again.message.ID || id == in.ID {
+			return k.handle(ctx, e) // a repeated call: the reading is asked again already
 		}
 	}
+	at := slices.IndexFunc(list, func(l store.Entry) bool { return l.Inbound.ID == in.Edits })
+	if at < 1 {
+		e.message.Text = "fix"
+		return k.handle(ctx, e)
+	}
+	asked, last := promptOf(list[at-1]), at == len(list)-1
+	lost := reflect.DeepEqual(asked, promptOf(list[at])) // it changed nothing: it was not understood
+	switch {
+	case lost && last:
+		return k.handle(ctx, e)
+	case lost, asked.Kind != dialog.KindReading:
+		e.message.Text = "fix"
+		return k.handle(ctx, e)
+	case asked.Number == 0 && last: // put by a version whose readings had no numbers here
+		again.message.Text = "back"
+	default:
+		again.message.Text = "fix " + strconv.Itoa(asked.Number)
+	}
+	stored, err := k.answer(ctx, again)
+	if err != nil {
+		return err
+	}
+	if now := promptOf(store.Entry{Answer: stored}); !sameQuestion(now, asked) {
+		e.message.Text = "where" // of another job meanwhile: it says where we are
+	}
 	return k.handle(ctx, e)
+}
+
+// sameQuestion reports whether two prompts ask for the same reading.
+func sameQuestion(a, b dialog.PromptView) bool {
+	a.Unit, a.Label, b.Unit, b.Label = "", "", "", "" // as it is worded
+	return reflect.DeepEqual(a, b)
 }
 
 // promptOf is the question at the end of a stored answer.
@@ -307,8 +353,21 @@ func (k *intake) turnAway(ctx context.Context, c channel.Channel, in channel.Inb
 	if c.Limits().Telephone && slices.Contains(stopWords, strings.ToUpper(strings.TrimSpace(in.Text))) {
 		return nil
 	}
-	return k.sayOnce(ctx, hallShop, "stranger", event{conversation: in.Conversation, channel: c.Name(),
-		message: posted{ID: in.ID}}, wording.Stranger())
+	e := event{conversation: in.Conversation, channel: c.Name(), from: in.Sender, lang: languageOf(c.Name(), in.Sender),
+		speaker: &speaker{kind: messenger, sender: in.Sender}, message: posted{ID: in.ID}}
+	if _, parted, err := k.handler.parted(ctx, e); err != nil && !parted || parted {
+		return storeProblem(err)
+	}
+	return k.sayOnce(ctx, hallShop, "stranger "+in.Sender, e, wording.Stranger())
+}
+
+// languageOf is the language in which somebody is spoken to whose own is not
+// known yet, "" for the first one: that of a telephone number's country.
+func languageOf(channelName, sender string) string {
+	if channelName != sms.Name {
+		return ""
+	}
+	return wording.Accepted(sms.Language(sender))
 }
 
 // stopWords end messages on every telephone network, as the whole of a text.
@@ -332,8 +391,14 @@ func (k *intake) sayOnce(ctx context.Context, shop, what string, e event, senten
 	case err != nil && !errors.Is(err, store.ErrNotFound):
 		return storeProblem(err)
 	}
+	if shop == hallShop {
+		if wait, err := k.crowd.take(ctx, e.channel, now); err != nil || wait > 0 {
+			k.log.Warn("a stranger was not answered: there were too many", "channel", e.channel, "error", err)
+			return err
+		}
+	}
 	m := channel.Message{ID: "told-" + id + "-" + strconv.FormatInt(now.Unix(), 10), Conversation: e.conversation,
-		InReplyTo: e.message.ID, Text: wording.NewVoice("", 0).Say(sentence)}
+		InReplyTo: e.message.ID, Text: wording.NewVoice(e.lang, 0).Say(sentence)}
 	err = k.store.Commit(ctx, store.Commit{Shop: shop, At: now,
 		Put: []store.Doc{{Kind: kindTold, ID: id, Version: old.Version, Body: []byte("{}"), Expires: now.Add(toldAgain)}},
 		Outbox: []store.Out{{ID: m.ID, Conversation: id, Channel: e.channel, To: e.conversation,

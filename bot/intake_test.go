@@ -46,8 +46,8 @@ func TestIntakeTwentyAtOnce(t *testing.T) {
 	}
 }
 
-// An edit of the last reading enters that reading again; any other edit is
-// told how an earlier reading is corrected, and changes nothing.
+// An edit of a reading enters that reading again, the last or an earlier one;
+// any other edit is told how a reading is corrected, and changes nothing.
 func TestIntakeEdit(t *testing.T) {
 	p := newPaper(t, false)
 	open := func() dialog.PromptView {
@@ -92,10 +92,30 @@ func TestIntakeEdit(t *testing.T) {
 	if answer := p.say("0.04"); !has(answer, "0.04") {
 		t.Errorf("going on after an edit: %q", answer)
 	}
+	third := open()
 	late := edit
-	late.ID, late.Text = "edit-2", "0.99"
-	if got := p.after(late); !has(got, "fix") || has(got, "0.99") {
+	late.ID, late.Text = "edit-2", "0.11"
+	if got := p.after(late); !has(got, "2: 0.11 mm high") {
 		t.Errorf("an edit of an earlier reading is answered with %q", got)
+	}
+	if now := open(); *now.At != *third.At || now.Number != third.Number {
+		t.Errorf("after it the question is %+v, want %+v", now, third)
+	}
+	if again := p.after(late); len(again) != 0 {
+		t.Errorf("it, brought again, is answered with %q", again)
+	}
+	// Of a word, of something unknown, and of a slip that was made good since.
+	word := p.in("where")
+	p.after(word, p.in("why"))
+	for i, id := range []string{word.ID, "e1", "never seen", slip.ID} {
+		other := edit
+		other.ID, other.Edits, other.Text = fmt.Sprint("edit-x", i), id, "0.77"
+		if got := p.after(other); !has(got, "fix") || has(got, "0.77") {
+			t.Errorf("an edit of %s is answered with %q", id, got)
+		}
+	}
+	if now := open(); *now.At != *third.At {
+		t.Errorf("after them the question is %+v, want %+v", now, third)
 	}
 }
 

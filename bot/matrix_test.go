@@ -237,10 +237,56 @@ func TestMatrixWhomItDoesNotHear(t *testing.T) {
 	if err != nil || len(docs.Saws) != 0 {
 		t.Errorf("the stranger set up %d saws, %v", len(docs.Saws), err)
 	}
+	// With a code sam is let in, there or by the words of an invitation, and a
+	// room of theirs is entered.
+	sam.Say(m.room, "join "+codeFrom(t, textsOf(m.sayHome("invite"))...))
+	if got := heardFrom(sam, m.room); !strings.Contains(got, "You are in: sets up and measures") {
+		t.Errorf("with a code sam hears %q", got)
+	}
+	own := sam.Room(shimwrightID, false)
+	if got := heardFrom(sam, own); got == "" || sam.Members(own)[shimwrightID] != "join" {
+		t.Errorf("in a room of sam's: %q, %q", got, sam.Members(own)[shimwrightID])
+	}
+	lee := m.home.Person("lee")
+	theirs = lee.RoomWith(shimwrightID, "join "+codeFrom(t, textsOf(m.sayHome("invite to measure"))...))
+	if got := heardFrom(lee, theirs); !strings.Contains(got, "You are in: measures") {
+		t.Errorf("with a code in the invitation lee hears %q", got)
+	}
 	for _, secret := range []string{"as-token-of-this-test", "hs-token-of-this-test"} {
 		if strings.Contains(m.log.String(), secret) {
 			t.Error("the log holds a token")
 		}
+	}
+}
+
+// heardFrom is what we say in a room until it is quiet.
+func heardFrom(p *dendritetest.Person, room string) string {
+	var heard []string
+	for _, e := range p.Quiet(room, 2*time.Second) {
+		if e.Sender == shimwrightID {
+			heard = append(heard, e.Body())
+		}
+	}
+	return strings.Join(heard, "\n")
+}
+
+// A job begun on the page goes on in a room that is linked by a code.
+func TestMatrixLink(t *testing.T) {
+	t.Parallel()
+	m := newMatrixRoom(t)
+	for _, text := range []string{"call me Kim", "level", "mm", "Blue", "left", "ok", "unplugged", "done", "0.01"} {
+		m.sayHome(text)
+	}
+	m.room = m.kim.Room(shimwrightID, false)
+	heardFrom(m.kim, m.room) // the settings let kim in, as somebody new
+	m.say("link " + codeFrom(t, textsOf(m.sayHome("link"))...))
+	a, _ := m.say("yes")
+	if !has(textsOf(a), "You are Kim here too") || a.Prompt.Acknowledge != "" && a.Prompt.Name != "slider.height" {
+		t.Errorf("linked: %q, %+v", textsOf(a), a.Prompt)
+	}
+	a, events := m.say("0.02")
+	if !has(textsOf(a), "2: 0.02 mm high") || len(events) == 0 {
+		t.Errorf("the job goes on with %q", textsOf(a))
 	}
 }
 

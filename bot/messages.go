@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"mime"
 	"net/http"
@@ -52,11 +53,17 @@ func (s *server) postMessage(w http.ResponseWriter, r *http.Request) error {
 
 // say hands a message to the dialog and returns the JSON of its answer.
 func (s *server) say(ctx context.Context, who caller, m posted) ([]byte, error) {
-	e, err := s.arrival(ctx, who, m)
-	if err != nil {
-		return nil, storeProblem(err)
+	for again := false; ; again = true {
+		e, err := s.arrival(ctx, who, m)
+		if err != nil {
+			return nil, storeProblem(err)
+		}
+		stored, err := s.mover.take(ctx, e)
+		if !errors.Is(err, errElsewhere) || again {
+			return stored, err
+		}
+		// Its shop was forgotten meanwhile; a new one is founded.
 	}
-	return s.handler.message(ctx, e)
 }
 
 // arrival is the event of a message: the shop that it belongs to, and who

@@ -37,16 +37,32 @@ type paper struct {
 
 func newPaper(t *testing.T, phone bool) *paper {
 	t.Helper()
-	s := newService(t)
+	return newPaperOn(t, newService(t), phone)
+}
+
+// newPaperOn sets the network up on a service.
+func newPaperOn(t *testing.T, s *service, phone bool) *paper {
+	t.Helper()
 	p := &paper{service: s, network: paperNetwork{newFake("paper", nil)}}
 	p.network.limits.Telephone = phone
 	k := s.app.server.intake
 	k.channels["paper"] = p.network
 	k.member = func(_, sender string) bool { return sender != "stranger" }
 	s.app.deliverer.routes["paper"] = newRoute(p.network)
+	s.app.handler.networks = []string{"paper"}
 	is := telephones([]channel.Channel{p.network})
 	s.app.handler.phone, s.app.deliverer.silenced = is, silenced(s.store, is)
 	return p
+}
+
+// beside sets up a second network of the kind.
+func (p *paper) beside(name string) *paper {
+	p.Helper()
+	q := &paper{service: p.service, network: paperNetwork{newFake(name, nil)}}
+	p.app.server.intake.channels[name] = q.network
+	p.app.deliverer.routes[name] = newRoute(q.network)
+	p.app.handler.networks = append(p.app.handler.networks, name)
+	return q
 }
 
 // bring delivers a call and returns its status.
@@ -56,7 +72,7 @@ func (p *paper) bring(list ...channel.Inbound) int {
 	if err != nil {
 		p.Fatal(err)
 	}
-	return p.call("POST", intakePath+"paper/in", string(body), "paper")
+	return p.call("POST", intakePath+p.network.name+"/in", string(body), "paper")
 }
 
 // call makes a call as a network does; what a network may call is its own

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/gorilla/mux"
@@ -96,8 +97,10 @@ func (s *server) records(r *http.Request, q store.RecordQuery) (sawRecords, erro
 func namesOf(people dialog.People) map[string]string {
 	names := map[string]string{}
 	for _, p := range people.Persons {
-		if p.Name != "" {
-			names[p.ID] = p.Name
+		self := people.Self(p.ID)
+		i := slices.IndexFunc(people.Persons, func(q dialog.Person) bool { return q.ID == self })
+		if i >= 0 && people.Persons[i].Name != "" {
+			names[p.ID] = people.Persons[i].Name
 		}
 	}
 	return names

@@ -112,6 +112,8 @@ type speaker struct {
 	device       string // paired: hash of the token
 	sender       string // program: as the program names them; messenger: their address
 	conversation string
+	code         string // hash of the code that they bring, "" where they bring none
+	letIn        bool   // messenger: the settings let them into this shop
 }
 
 // channelName is the channel over which the speaker is spoken with.
@@ -122,29 +124,38 @@ func (s speaker) channelName() string {
 	return caller{kind: s.kind}.channelName()
 }
 
-// in returns the people of a shop with the speaker in them, the speaker's id,
-// and whether anything was changed. The people given are not changed.
-func (s speaker) in(p dialog.People, n newcomers, now time.Time) (dialog.People, string, bool, error) {
+// present is the people of a shop with who speaks in them.
+type present struct {
+	people  dialog.People
+	id      string // of who speaks
+	came    string // how they came in with this very message, "" where they were known
+	changed bool
+}
+
+// in returns the people of a shop with the speaker in them. The people given are
+// not changed.
+func (s speaker) in(p dialog.People, n newcomers, now time.Time) (present, error) {
 	p.Persons = slices.Clone(p.Persons)
-	i, changed, err := s.find(&p, n)
+	i, came, changed, err := s.find(&p, n, now)
 	if err != nil {
-		return p, "", false, err
+		return present{}, err
 	}
 	if s.reach(&p.Persons[i], now) {
 		changed = true
 	}
-	return p, p.Persons[i].ID, changed, nil
+	return present{p, p.Persons[i].ID, came, changed}, nil
 }
 
 // find returns the index of the speaker in p, who is added where that is how
 // people come in: the owner of this machine, whom a program speaks for, and
-// whom the settings let in from a network.
-func (s speaker) find(p *dialog.People, n newcomers) (i int, changed bool, err error) {
+// whom the settings let in from a network, and whoever brings a code.
+func (s speaker) find(p *dialog.People, n newcomers, now time.Time) (i int, came string, changed bool, err error) {
 	switch s.kind {
 	case local:
-		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool { return q.ID == homeOwner })
+		self := p.Self(homeOwner)
+		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool { return q.ID == self })
 		if i >= 0 {
-			return i, false, nil
+			return i, "", false, nil
 		}
 		p.Persons = append(p.Persons, n.owner())
 	case paired:
@@ -154,9 +165,9 @@ func (s speaker) find(p *dialog.People, n newcomers) (i int, changed bool, err e
 			})
 		})
 		if i < 0 {
-			return 0, false, errRevoked
+			return 0, "", false, errRevoked
 		}
-		return i, false, nil
+		return i, "", false, nil
 	case program:
 		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool {
 			return slices.ContainsFunc(q.Addresses, func(a dialog.Address) bool {
@@ -164,7 +175,10 @@ func (s speaker) find(p *dialog.People, n newcomers) (i int, changed bool, err e
 			})
 		})
 		if i >= 0 {
-			return i, false, nil
+			return i, "", false, nil
+		}
+		if i, came := s.admit(p, n, now); came != "" {
+			return i, came, true, nil
 		}
 		// The first one to speak owns the shop; whoever the program adds
 		// later may set up and measure.
@@ -175,17 +189,44 @@ func (s speaker) find(p *dialog.People, n newcomers) (i int, changed bool, err e
 		p.Persons = append(p.Persons, n.person(s.sender, role))
 	case messenger:
 		// A person is who they are in every room of a network.
-		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool {
-			return slices.ContainsFunc(q.Addresses, func(a dialog.Address) bool {
-				return a.Channel == s.channel && a.To == s.sender
-			})
-		})
-		if i >= 0 {
-			return i, false, nil
+		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool { return slices.ContainsFunc(q.Addresses, s.writesFrom) })
+		shut := i >= 0 && (p.Persons[i].Removed || slices.ContainsFunc(p.Persons[i].Addresses, func(a dialog.Address) bool { return s.writesFrom(a) && a.Out }))
+		if i >= 0 && !shut {
+			return i, "", false, nil
+		}
+		if i, came := s.admit(p, n, now); came != "" {
+			return i, came, true, nil
+		}
+		if shut || !s.letIn {
+			return 0, "", false, errStranger
 		}
 		p.Persons = append(p.Persons, n.person("", dialog.Setter))
 	}
-	return len(p.Persons) - 1, true, nil
+	return len(p.Persons) - 1, "", true, nil
+}
+
+// writesFrom reports whether it is the speaker's address on a network.
+func (s speaker) writesFrom(a dialog.Address) bool { return a.Channel == s.channel && a.To == s.sender }
+
+// admit lets the speaker in by the code that they bring; came is "" where it
+// opens nothing. What was shut out before is theirs again.
+func (s speaker) admit(p *dialog.People, n newcomers, now time.Time) (i int, came string) {
+	if s.code == "" {
+		return 0, ""
+	}
+	admitted, id, came := p.Admit(s.code, n.person("", "").ID, now)
+	if came == "" {
+		return 0, ""
+	}
+	for j := range admitted.Persons {
+		q := &admitted.Persons[j]
+		q.Addresses = slices.DeleteFunc(slices.Clone(q.Addresses), s.writesFrom)
+		if q.ID == id {
+			i = j
+		}
+	}
+	*p = admitted
+	return i, came
 }
 
 // to is the speaker's address on the channel.

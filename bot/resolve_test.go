@@ -49,7 +49,8 @@ func TestSpeaker(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			before := string(encode(c.people))
-			people, id, changed, err := c.speaker.in(dialog.People{Persons: c.people}, n, now)
+			got, err := c.speaker.in(dialog.People{Persons: c.people}, n, now)
+			people, id, changed := got.people, got.id, got.changed
 			if !errors.Is(err, c.err) || id != c.want || changed != c.changed {
 				t.Fatalf("got %q, changed %v, error %v; want %q, %v, %v", id, changed, err, c.want, c.changed, c.err)
 			}
@@ -75,12 +76,12 @@ func TestAddressesFollowThePerson(t *testing.T) {
 	var people dialog.People
 	say := func(conversation string, at time.Time) bool {
 		t.Helper()
-		p, _, changed, err := speaker{kind: local, conversation: conversation}.in(people, newcomers{}, at)
+		p, err := speaker{kind: local, conversation: conversation}.in(people, newcomers{}, at)
 		if err != nil {
 			t.Fatal(err)
 		}
-		people = p
-		return changed
+		people = p.people
+		return p.changed
 	}
 	say("phone", now)
 	if say("phone", now.Add(time.Hour)) {

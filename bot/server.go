@@ -33,6 +33,7 @@ type server struct {
 	handler  *handler
 	guard    *guard
 	places   directory
+	mover    *mover
 	pairing  *pairing
 	intake   *intake
 	limiter  *limiter

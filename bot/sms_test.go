@@ -16,7 +16,7 @@ import (
 )
 
 const (
-	kimsPhone = "+491700000001"
+	kimsPhone = "+447700900101" // Ofcom keeps 07700 900000 to 900999 free for stories
 	smsSecret = "0123456789abcdef0123456789abcdef"
 )
 
@@ -178,28 +178,71 @@ func TestTextsStopAndStart(t *testing.T) {
 	}
 }
 
+// A job begun on the page goes on on a telephone that is linked by a code, and a
+// stranger with the code of an invitation joins; both speak the language of
+// their number's country, unless they ask for another.
+func TestTextsLinkAndJoin(t *testing.T) {
+	t.Parallel()
+	p := newPhone(t, kanneltest.Config{})
+	for _, text := range []string{"call me Kim", "level", "mm", "Blue", "left", "ok", "unplugged", "done", "0.01"} {
+		p.sayHome(text)
+	}
+	p.handset.Send("447700900177", "link "+codeFrom(t, textsOf(p.sayHome("link"))...))
+	if got := p.whole(); !strings.Contains(got, "You are Kim here too") {
+		t.Errorf("linked: %q", got)
+	}
+	if got := p.whole(); !strings.HasPrefix(got, "Unplugged, blade at rest") || !strings.Contains(got, "Support ") {
+		t.Errorf("the job: %q", got)
+	}
+	p.handset.Send("447700900177", "0.02")
+	if got := p.whole(); !strings.Contains(got, "2: 0.02 mm high") {
+		t.Errorf("it goes on with %q", got)
+	}
+	p.whole()
+	p.handset.Send("4915550000001", "join "+codeFrom(t, textsOf(p.sayHome("invite"))...))
+	if got := p.whole(); !strings.Contains(got, "Andere Sprache? Schick ihren Namen: english") || !strings.Contains(got, "Du bist dabei: stellt ein und misst.") {
+		t.Errorf("joined: %q", got)
+	}
+	if got := p.whole(); got != "Wie heißt du?" {
+		t.Errorf("asked %q", got)
+	}
+	p.handset.Send("4915550000001", "english")
+	if got := p.whole(); got != "English from now on." {
+		t.Errorf("another language: %q", got)
+	}
+	p.handset.Send("4915550000002", "hallo")
+	for got := p.whole(); got != "Ich antworte nur Leuten, die eingelassen wurden. Wer dir diese Adresse gab, kann das tun."; got = p.whole() {
+		if !strings.Contains(got, "What are you called?") {
+			t.Fatalf("a stranger from there: %q", got)
+		}
+	}
+	if extra := p.handset.Quiet(300 * time.Millisecond); len(extra) != 0 {
+		t.Errorf("more texts than answers: %+v", extra)
+	}
+}
+
 // A stranger gets one sentence and nothing else; data that is no
 // text gets one from the dialog.
 func TestTextsFromStrangers(t *testing.T) {
 	t.Parallel()
 	p := newPhone(t, kanneltest.Config{})
 	for _, text := range []string{"level", "menu", "hello?"} {
-		p.handset.Send("491700000099", text)
+		p.handset.Send("447700900199", text)
 	}
 	got := p.handset.Quiet(2 * time.Second)
-	if len(got) != 1 || got[0].To != "+491700000099" || !strings.Contains(got[0].Body, "only people who were let in") {
+	if len(got) != 1 || got[0].To != "+447700900199" || !strings.Contains(got[0].Body, "only people who were let in") {
 		t.Fatalf("a stranger got %+v", got)
 	}
-	docs, err := p.store.Load(t.Context(), store.Conversation{Shop: homeShop, ID: "+491700000099"}, "")
+	docs, err := p.store.Load(t.Context(), store.Conversation{Shop: homeShop, ID: "+447700900199"}, "")
 	if err != nil || docs.People.Version != 0 || docs.Conversation.Version != 0 {
 		t.Errorf("the stranger left something in the shop: %+v, %v", docs, err)
 	}
 	p.say("menu")
 	p.handset.SendData(strings.TrimPrefix(kimsPhone, "+"), []byte{1, 2, 3})
-	if s := p.whole(); !strings.Contains(s, "No saw is set up yet") { // as to any text that is none
+	if s := p.whole(); !strings.Contains(s, "nothing I can read") {
 		t.Errorf("data is answered with %q", s)
 	}
-	for _, secret := range []string{smsSecret, kanneltest.Password, "491700000099", "491700000001"} {
+	for _, secret := range []string{smsSecret, kanneltest.Password, "447700900199", "447700900101"} {
 		if strings.Contains(p.log.String(), secret) {
 			t.Errorf("the log holds %s", mask(secret))
 		}

@@ -25,6 +25,10 @@ type View struct {
 	ZoneGuess    string    // time zones that the channel suggests for the person, parted by spaces
 	LangGuess    string    // language that the channel suggests for a person who has chosen none
 	Token        string    // fresh random text of 28 letters and digits, for what must not be guessed; used at most once a step
+	Networks     []string  // names of the channels on which a person has an address of their own
+	Came         string    // how the person came to be known with this very message: CameByJoin, CameByLink
+	Held         bool      // the code in this message leads to another shop, and the person cannot leave this one
+	LangUnsure   bool      // LangGuess is only where the person's number is from: other languages are offered
 	Base         string    // address under which others reach the service, "" where that is not known
 
 	// Locate returns a time zone of the tz database, nil for an unknown one.
@@ -77,14 +81,16 @@ type Result struct {
 	Turn        Turn    // what the person sees
 	Records     []Record
 	Remind      []Reminder
-	Forget      []string // reminders to drop
-	Send        []Send   // unasked messages to others
-	Silence     bool     // drop what waits to be sent in this conversation
-	Join        string   // a join code: its address is to lead to this shop
-	Report      string   // hash of a report's token: its address is to lead to this shop
-	ReportEnd   string   // hash of a report's token that leads nowhere from now on
-	EraseSaw    string   // a saw that its owner confirmed to forget
-	NeedHistory string   // nothing was done: step again with View.History of this saw ("*": of every saw)
+	Forget      []string  // reminders to drop
+	Send        []Send    // unasked messages to others
+	Silence     bool      // drop what waits to be sent in this conversation
+	Join        string    // hash of a code to join or link by: its address is to lead to this shop
+	Unlink      []Address // places that are no longer the person's: they lead here no more
+	Report      string    // hash of a report's token: its address is to lead to this shop
+	ReportEnd   string    // hash of a report's token that leads nowhere from now on
+	EraseSaw    string    // a saw that its owner confirmed to forget
+	EraseShop   bool      // its owner confirmed to forget the whole shop
+	NeedHistory string    // nothing was done: step again with View.History of this saw ("*": of every saw)
 }
 
 // Turn is what a person, or a program in their place, gets for one message.
@@ -254,7 +260,17 @@ type People struct {
 	Schema  int      `json:"schema"`
 	Name    string   `json:"name,omitempty"` // of the shop
 	Persons []Person `json:"persons"`
-	Joins   []Join   `json:"joins,omitempty"` // join codes that are open
+	Joins   []Join   `json:"joins,omitempty"`  // join codes that are open
+	Erased  bool     `json:"erased,omitempty"` // the shop is forgotten: it goes as soon as somebody comes by
+	Gone    string   `json:"gone,omitempty"`   // the shop to which the conversation of this one has moved
+	Moves   []Move   `json:"moves,omitempty"`  // moves out of this shop that have begun
+}
+
+// Move is a move of somebody to another shop that has begun: until it is done,
+// nothing else of theirs is handled here. Body is the caller's.
+type Move struct {
+	Door string          `json:"door"` // what the directory knows them by
+	Body json.RawMessage `json:"body"`
 }
 
 // Role is what a person may do in a shop.
@@ -278,6 +294,7 @@ type Person struct {
 	Work      *Work      `json:"work,omitempty"` // what they make most
 	Consent   *Consent   `json:"consent,omitempty"`
 	Removed   bool       `json:"removed,omitempty"`
+	Into      string     `json:"into,omitempty"` // id of the person that they turned out to be; then Removed
 	Addresses []Address  `json:"addresses,omitempty"`
 	Devices   []Device   `json:"devices,omitempty"`
 	Links     []LinkCode `json:"links,omitempty"`
@@ -295,6 +312,7 @@ type Address struct {
 	To           string    `json:"to"`
 	Conversation string    `json:"conversation"`
 	Used         time.Time `json:"used,omitzero"` // to the day
+	Out          bool      `json:"out,omitempty"` // of a lost phone: whoever writes from it is a stranger
 }
 
 // Device is a paired browser.

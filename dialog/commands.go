@@ -89,7 +89,7 @@ func (st *step) stop() {
 	}
 	id := "stop.done"
 	for i := range st.v.Saws {
-		if st.v.Saws[i].Power.Opened() == st.person.ID {
+		if st.v.People.Self(st.v.Saws[i].Power.Opened()) == st.person.ID {
 			id = "stop.open"
 		}
 	}

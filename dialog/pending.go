@@ -60,6 +60,15 @@ func (st *step) pendingAsk() guard.Ask {
 	case "remove":
 		a.Text = wording.T("people.remove", "Name", wording.Raw(st.v.People.name(args["person"])))
 		a.Choices = choices("no", "yes")
+	case "link":
+		a.Text = wording.T("link.ask", "Name", wording.Raw(""))
+		if q := st.v.People.linking(args["code"], st.now); q != nil {
+			a.Text = wording.T("link.ask", "Name", wording.Raw(q.Name))
+		}
+		a.Choices = choices("no", "yes")
+	case "forgetshop":
+		a.Text = wording.T("forgetshop.ask", "Saws", len(st.usable()))
+		a.Choices = choices("no", "forgetall")
 	case "forget":
 		a.Text = wording.T("forget.ask", "Saw", name)
 		a.Choices = choices("no", "forget")
@@ -103,11 +112,20 @@ func (st *step) pending(text string) bool {
 	}
 	if st.s.Pending == "name" {
 		st.s.Pending, st.s.Args = "", nil
-		st.callMe(text)
+		said := strings.Fields(text)
+		folded := strings.Fields(reading.Fold(strings.Join(said, " ")))
+		_, n := st.voice.Starts("words.callme", folded)
+		if _, _, command := reading.Whole(text, st.voice.Lang(), st.vocabulary()...); command && n == 0 {
+			return false // nobody is called menu
+		}
+		st.callMe(strings.Join(said[n:], " "))
 		return true
 	}
 	a := st.pendingAsk()
 	v, ok := st.choose(a.Choices, text)
+	if v == "forgetall" && !same(strings.TrimRight(text, ".! "), st.voice.Say(wording.T("choice.forgetall"))) {
+		ok = false // nothing that is half said deletes a shop
+	}
 	if day, named := st.when(text); !ok && named && st.s.Pending == "due" {
 		saws := st.dueSaws(st.s.Args)
 		st.s.Pending, st.s.Args = "", nil
@@ -144,6 +162,8 @@ func (st *step) moot() bool {
 		return saw == nil || saw.Running == nil || saw.Running.Person != st.person.ID
 	case "due", "drop":
 		return len(st.dueSaws(st.s.Args)) == 0
+	case "link":
+		return st.v.People.linking(st.s.Args["code"], st.now) == nil
 	case "resume", "consent", "retire", "forget":
 		return saw == nil || saw.Retired
 	}
@@ -184,7 +204,15 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 	case "forget/forget":
 		st.forgotten(saw)
 		return
-	case "forget/no", "remove/no":
+	case "link/yes":
+		st.linked(args["code"])
+		return
+	case "link/no":
+		st.say("link.no")
+	case "forgetshop/forgetall":
+		st.shopForgotten()
+		return
+	case "forget/no", "remove/no", "forgetshop/no":
 		st.show()
 		return
 	case "retire/yes":

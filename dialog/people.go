@@ -35,7 +35,8 @@ func JoinHash(code string) string {
 
 // peopleCommands are commands about people, saws and intervals whose words the
 // catalogue lists; what follows the words is their argument.
-var peopleCommands = [...]string{"invite", "people", "lostphone", "remove", "handto", "interval", "forget", "duemonth",
+var peopleCommands = [...]string{"invite", "people", "lostphone", "remove", "handto", "interval", "forget", "forgetshop", "duemonth",
+	"link", "join", "unlink",
 	"callme", "endreport", "report", "noreminders", "remindme", "zone", "rolesetter", "rolemeasure", "roleowner"}
 
 // peopleCommand handles a message that is such a command.
@@ -81,6 +82,12 @@ func (st *step) people1(c, rest string) {
 		st.lostPhone(rest)
 	case c == "callme":
 		st.callMe(rest)
+	case c == "link":
+		st.link(rest)
+	case c == "join":
+		st.join(rest)
+	case c == "unlink":
+		st.unlink(rest)
 	case !owner:
 		st.say("role.denied")
 		st.show()
@@ -92,6 +99,8 @@ func (st *step) people1(c, rest string) {
 		st.interval(rest)
 	case c == "forget":
 		st.forgetSaw(rest)
+	case c == "forgetshop":
+		st.forgetShop()
 	default:
 		st.setRole(map[string]Role{"rolesetter": Setter, "rolemeasure": Measure, "roleowner": Owner}[c], rest)
 	}
@@ -100,12 +109,12 @@ func (st *step) people1(c, rest string) {
 // invite makes a join code. Whoever sends it joins this shop, to measure and
 // set up, or only to measure.
 func (st *step) invite(rest string) {
-	if len(st.v.Token) < 8 {
+	if len(st.v.Token) < codePlaces {
 		st.say("invite.later")
 		st.show()
 		return
 	}
-	code := strings.ToUpper(st.v.Token[:4] + "-" + st.v.Token[4:8])
+	code := codeOf(st.v.Token)
 	role := Setter
 	for w := range strings.FieldsSeq(rest) {
 		if st.voice.Is("words.onlymeasure", w) >= 0 {
@@ -220,17 +229,24 @@ func (st *step) removed(id string) {
 	st.show()
 }
 
-// revoke shuts every device and open link of a person out.
+// revoke shuts every device, address and open link of a person out, but for
+// the address that they speak from themselves.
 func (st *step) revoke(p *Person) {
-	p.Links, p.Devices = nil, slices.Clone(p.Devices)
+	p.Links, p.Devices, p.Addresses = nil, slices.Clone(p.Devices), slices.Clone(p.Addresses)
 	for i := range p.Devices {
 		p.Devices[i].Revoked = true
+	}
+	for i, a := range p.Addresses {
+		if p.ID == st.person.ID && a.Channel == st.v.Channel && a.Conversation == st.v.Conversation {
+			continue
+		}
+		p.Addresses[i].Out = slices.Contains(st.v.Networks, a.Channel)
 	}
 	st.people = true
 }
 
-// lostPhone shuts the devices of a person out, who stays in the shop and pairs
-// another: an owner for anybody, anybody for themselves.
+// lostPhone shuts the devices and numbers of a person out, who stays in the
+// shop and pairs or links another: an owner for anybody, anybody for themselves.
 func (st *step) lostPhone(name string) {
 	p := st.person
 	if name != "" {
@@ -371,6 +387,33 @@ func (st *step) forgotten(saw *Saw) {
 	saw.Retired, saw.Running, saw.Parked = true, nil, nil
 	st.s.Saw = ""
 	st.idle()
+}
+
+// forgetShop asks before a whole shop and all that is known in it is deleted.
+// While somebody is in the middle of something, that is put right first.
+func (st *step) forgetShop() {
+	for i := range st.v.Saws {
+		saw := &st.v.Saws[i]
+		switch r := saw.Running; {
+		case r != nil && r.Person != st.person.ID:
+			st.say("forgetshop.busy", "Person", wording.Raw(st.v.People.name(r.Person)), "Saw", nameOf(saw))
+			st.show()
+			return
+		case r != nil && !st.leave(saw, "", nil):
+			return
+		case saw.Power.Open():
+			st.askPutRight(saw)
+			return
+		}
+	}
+	st.ask("forgetshop", nil)
+}
+
+// shopForgotten deletes the shop: the caller erases all of it.
+func (st *step) shopForgotten() {
+	st.res.EraseShop = true
+	st.say("forgetshop.done")
+	st.turn(Reply{}, PromptView{Kind: KindIdle})
 }
 
 // dueMonth lists everything that is due within a month, for every saw.

@@ -17,6 +17,9 @@ import (
 func (st *step) render(saw *Saw, o outcome) {
 	st.follow(o)
 	st.renderPrompt(saw, saw.Running.Procedure, o.prompt)
+	if v := &st.res.Turn.Prompt; v.Kind == KindReading {
+		v.Number = len(o.numbers) + 1
+	}
 }
 
 // follow says what the last answer led to. It is said once, with that answer.

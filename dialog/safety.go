@@ -112,10 +112,8 @@ func putRight() guard.Prompt {
 
 // name returns what a person is called.
 func (p *People) name(id string) string {
-	for i := range p.Persons {
-		if p.Persons[i].ID == id && p.Persons[i].Name != "" {
-			return p.Persons[i].Name
-		}
+	if q := p.find(p.Self(id)); q != nil && q.Name != "" {
+		return q.Name
 	}
 	return id
 }

@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"shimwright/dialog/guard"
@@ -114,15 +115,26 @@ func (st *step) message(text string) {
 	if guess := st.v.LangGuess; st.person.Lang == "" && guess != "" && guess != string(st.voice.Lang()) {
 		st.person.Lang, st.people = guess, true
 		st.speak(st.person.ID)
+		if st.v.LangUnsure {
+			st.say("language.offer")
+		}
 	}
 	st.typed = reading.Type(text)
 	for i := range st.v.Saws {
 		st.heard(&st.v.Saws[i])
 	}
+	if st.v.Came != "" {
+		st.came()
+		return
+	}
 	if st.closing(text) {
 		return
 	}
 	if st.network(text) || st.language(text) {
+		return
+	}
+	if hash, ok := Code(text); ok && (st.v.Held || st.v.People.opens(hash, st.now)) {
+		st.code(hash)
 		return
 	}
 	if st.powerOn() {
@@ -135,7 +147,10 @@ func (st *step) message(text string) {
 	saw := st.active()
 	if saw == nil {
 		if !st.command(text, nil) {
-			if len(st.usable()) > 0 {
+			switch {
+			case strings.TrimSpace(text) == "": // a picture, a recording, data
+				st.say("input.empty", "Example", wording.Raw("level"))
+			case len(st.usable()) > 0:
 				st.say("idle.unclear")
 			}
 			st.idle()

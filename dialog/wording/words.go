@@ -45,8 +45,22 @@ func (v *Voice) Ends(id string, words []string) (alternative, n int) {
 	return v.longest(id, func(k int) []string { return words[len(words)-k:] }, len(words))
 }
 
+// Begins returns how many of some folded words an alternative of an entry has, in
+// whatever language they begin with the longest of them.
+func Begins(id string, words []string) (n int) {
+	for _, l := range load().languages {
+		_, k := longest(load().forms[l][id], func(k int) []string { return words[:k] }, len(words))
+		n = max(n, k)
+	}
+	return n
+}
+
 func (v *Voice) longest(id string, part func(n int) []string, most int) (alternative, n int) {
-	for i, forms := range v.Forms(id) {
+	return longest(v.Forms(id), part, most)
+}
+
+func longest(alternatives [][]string, part func(n int) []string, most int) (alternative, n int) {
+	for i, forms := range alternatives {
 		for _, f := range forms {
 			if k := strings.Count(f, " ") + 1; k > n && k <= most && equal(part(k), f) {
 				alternative, n = i, k

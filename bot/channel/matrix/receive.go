@@ -90,6 +90,7 @@ type event struct {
 type content struct {
 	message
 	Membership string   `json:"membership"`
+	Reason     string   `json:"reason"` // of an invitation: it may bring a code
 	New        *message `json:"m.new_content"`
 	Relates    struct {
 		Type    string `json:"rel_type"`
@@ -123,7 +124,10 @@ func (c *Channel) inbound(e event) (channel.Inbound, bool) {
 		in.Kind = channel.KindSecret
 		return in, true
 	case "m.room.member":
-		in.Kind = channel.KindInvite
+		in.Kind, in.Text = channel.KindInvite, e.Content.Reason
+		if !fits(in.Text) {
+			in.Text = ""
+		}
 		return in, e.Content.Membership == "invite" && e.StateKey != nil && *e.StateKey == c.user
 	}
 	return in, false

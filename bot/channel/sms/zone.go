@@ -5,7 +5,31 @@ import (
 	"strings"
 
 	"github.com/nyaruka/phonenumbers"
+	"golang.org/x/text/language"
 )
+
+// Language returns the language that most speak where a number, in the form of
+// E.164, is used, as CLDR's likely subtags have it: de for +49; "" where the
+// number says nothing.
+func Language(number string) string {
+	n, err := phonenumbers.Parse(number, "")
+	if err != nil {
+		return ""
+	}
+	region, err := language.ParseRegion(phonenumbers.GetRegionCodeForNumber(n))
+	if err != nil || !region.IsCountry() {
+		return ""
+	}
+	tag, err := language.Compose(region)
+	if err != nil {
+		return ""
+	}
+	base, sure := tag.Base()
+	if sure == language.No {
+		return ""
+	}
+	return base.String()
+}
 
 // maxZones is how many time zones can be offered to a person at once.
 const maxZones = 4

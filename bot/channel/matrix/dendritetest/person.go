@@ -101,6 +101,17 @@ func (p *Person) Room(invite string, encrypted bool) string {
 	return r.ID
 }
 
+// RoomWith opens a room and invites somebody with words of invitation.
+func (p *Person) RoomWith(invite, words string) string {
+	p.s.t.Helper()
+	var r struct {
+		ID string `json:"room_id"`
+	}
+	p.Call("POST", "/_matrix/client/v3/createRoom", map[string]any{"preset": "private_chat"}, &r)
+	p.Call("POST", "/_matrix/client/v3/rooms/"+r.ID+"/invite", map[string]any{"user_id": invite, "reason": words}, nil)
+	return r.ID
+}
+
 // Say sends a text and returns its event id.
 func (p *Person) Say(room, text string) string {
 	return p.Send(room, "m.room.message", map[string]any{"msgtype": "m.text", "body": text})
