@@ -1,10 +1,13 @@
 package main
 
 import (
+	"go/ast"
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -76,4 +79,47 @@ func mayImport(name string, own, outer, barred []string) bool {
 		}
 	}
 	return false
+}
+
+// TestFailuresHaveTests: every test that DEVELOPERS.md or README.md names
+// exists, and every failure of the table names one.
+func TestFailuresHaveTests(t *testing.T) {
+	exists := map[string]bool{}
+	err := filepath.WalkDir("..", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || !strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
+		if err != nil {
+			return err
+		}
+		for _, d := range f.Decls {
+			if fn, ok := d.(*ast.FuncDecl); ok {
+				exists[fn.Name.Name] = true
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	named := regexp.MustCompile("`(Test[A-Za-z0-9]+)`")
+	for _, file := range []string{"../DEVELOPERS.md", "../README.md"} {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range named.FindAllStringSubmatch(string(text), -1) {
+			if !exists[m[1]] {
+				t.Errorf("%s names %s, which is no test", file, m[1])
+			}
+		}
+		_, table, found := strings.Cut(string(text), "| failure | what is tried | tests |\n| --- | --- | --- |\n")
+		table, _, _ = strings.Cut(table, "\n\n")
+		for row := range strings.Lines(table) {
+			if found && !named.MatchString(row) {
+				t.Errorf("no test is named for %s", row)
+			}
+		}
+	}
 }
