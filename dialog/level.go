@@ -19,6 +19,7 @@ const (
 	playLimit    = calc.Length(0.03) // carriage play at which the rollers come first
 	heightMost   = calc.Length(2)    // a height beyond this is questioned
 	heightSpread = calc.Length(0.5)  // and one farther than this from its neighbours or its last value
+	looseLift    = calc.Length(0.02) // how far a seat may spring up while its lock nut is loose
 )
 
 func (level) Name() string          { return "slider-level" }
@@ -91,6 +92,9 @@ func (level) Run(t *Script) {
 			}
 		}
 		l.left, l.leftWorst = &h, worst
+		if decision != calc.Outside && l.loose(round, h) {
+			continue
+		}
 		l.say(decision, worst)
 		if decision != calc.Outside || n >= levelRounds {
 			l.record(decision, n >= levelRounds)
@@ -300,6 +304,31 @@ func (l *levelling) settle(round int, h *heights) (calc.Decision, calc.Estimate)
 		}
 	}
 	return l.judge(*h)
+}
+
+// loose asks, where a height stands so low that a lock nut that is still loose may
+// be all that keeps it in, whether one was. The round is then read again, for what
+// the last pass did.
+func (l *levelling) loose(round int, h heights) bool {
+	if len(l.passes) == 0 {
+		return false
+	}
+	low := -1
+	for i, v := range h.value {
+		if !h.missing[i] && (low < 0 || v < h.value[low]) {
+			low = i
+		}
+	}
+	if low < 0 || float64(h.value[low]-looseLift)-h.u[low] >= l.window.Low {
+		return false
+	}
+	a := question(Key{Name: "slider.locked", Round: round}, "level.locked", "Part", l.supports[low].label())
+	a.Choices = choices("no", "yes")
+	if l.t.Pick(a, wording.T("caution.nuts")) != "yes" {
+		return false
+	}
+	l.lesson = lesson{}
+	return true
 }
 
 // say words what a round showed.

@@ -209,7 +209,7 @@ func (m *machine) choose(t *testing.T, p dialog.PromptView) string {
 		return pick(m.saw.cabinet, "0", "90")
 	case "leans":
 		return pick((m.stops[90] > 0) == m.saw.tiltRight, "right", "left")
-	case "ask.consent":
+	case "ask.consent", "slider.locked":
 		return "no"
 	case "method":
 		if p.Job != "rip-fence" {

@@ -37,8 +37,11 @@ var choosing = map[string]func(*Person, Prompt) string{
 	"stopped":     func(_ *Person, q Prompt) string { return q.Choices[0] },
 	"impossible":  func(_ *Person, q Prompt) string { return q.Choices[0] },
 	"rollers":     func(_ *Person, q Prompt) string { return oneOf(q.Choices, "go on") },
-	"bearings":    func(_ *Person, q Prompt) string { return oneOf(q.Choices, "go on") },
-	"large":       (*Person).large,
+	"slider.locked": func(p *Person, q Prompt) string {
+		return yesNo(p.Saw.Slider.lock(p.Saw.random), q)
+	},
+	"bearings": func(_ *Person, q Prompt) string { return oneOf(q.Choices, "go on") },
+	"large":    (*Person).large,
 
 	"method": func(p *Person, q Prompt) string {
 		if q.Job == "rip-fence" {

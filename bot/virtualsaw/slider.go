@@ -109,19 +109,22 @@ func (s *Slider) turn(i int, clockwise float64) {
 	t.Foot = math.Min(math.Max(t.Foot, t.Nut-t.play/2), t.Nut+t.play/2)
 }
 
-// lock tightens the lock nuts that are loose, which moves what they lock.
-func (s *Slider) lock(r *rand.Rand) {
+// lock tightens the lock nuts that are loose, which moves what they lock. It
+// reports whether any was.
+func (s *Slider) lock(r *rand.Rand) bool {
+	any := false
 	for i := range s.Supports {
 		t := &s.Supports[i]
 		if !t.loose {
 			continue
 		}
-		t.loose = false
+		t.loose, any = false, true
 		t.Foot += -s.drag + s.settle*r.NormFloat64()
 		t.Nut += -s.drag
 		t.stiffness *= math.Exp(0.02 * r.NormFloat64())
 	}
 	s.heights = nil
+	return any
 }
 
 // free breaks a seized seat loose.
