@@ -30,7 +30,7 @@
 // the question's own words for a sign come before the tables; a number names a point
 // before a colon or IS ("1 is +2"). FILLER, full
 // stops, quotes and friendly emoji may stand between any two parts and mean
-// nothing. Case and accents do not matter; ä is also ae.
+// nothing; DIMENSION (wide) does behind a number. Case and accents do not matter; ä is also ae.
 //
 //	message   = [ value | points ] [ "?" ] .
 //	points    = label value { [ "," | AND ] label value }
@@ -38,6 +38,7 @@
 //	value     = { SIGN | GAP | TOUCHING | BY } quantity { SIGN | GAP | TOUCHING }
 //	          | ZERO [ quantity ]            (* flush; dead on 45 *)
 //	          | TOUCHING [ SIGN SIGN ]       (* of a gap: none *)
+//	          | ( NOT | NO ) GAP             (* no daylight *)
 //	          | quantity same-quantity       (* 3 thou, 0.003 *)
 //	          | interval | leaves
 //	          | quantity ( OR | CORRECTION | NO ) quantity .   (* asked back *)

@@ -30,11 +30,11 @@ func (p *parser) feeler(items []item) Result {
 	if anyOf(items, kVague, kCorrection, kBetween, kOr, kTo) {
 		return refuse(Unclear)
 	}
-	if count(items, kNoneGoes) > 0 {
+	if count(items, kNoneGoes) > 0 || count(items, kQuantity) == 0 && count(items, kZero) == 1 && count(items, kGoes) == 1 {
 		switch {
 		case count(items, kNot) > 0:
 			return refuse(Negated)
-		case anyOf(items, kQuantity, kGoes):
+		case count(items, kNoneGoes) > 0 && anyOf(items, kQuantity, kGoes):
 			return refuse(Unclear)
 		}
 		if len(p.e.Leaves) == 0 {

@@ -25,8 +25,8 @@ type clauses struct {
 func (p *parser) fits(items []item) ([]fit, Reason) {
 	c := clauses{cur: fit{leaf: math.NaN()}}
 	for i, it := range items {
-		if c.cur.not && !math.IsNaN(c.cur.leaf) && says(it.kind) {
-			return nil, Negated // "not 0.15 goes"
+		if c.cur.not && !math.IsNaN(c.cur.leaf) && (says(it.kind) || it.kind == kNot || it.kind == kNo) {
+			return nil, Negated // "not 0.15 goes", "not the thinnest doesn't"
 		}
 		switch it.kind {
 		case kQuantity:

@@ -53,7 +53,9 @@ func (p *parser) askSign(s said) Result {
 	out := Result{Status: AskBack}
 	for _, v := range values {
 		out.offer(v, NoSlip)
-		out.offer(Value{Low: -v.High, High: -v.Low, Text: v.Text}, SignSlip)
+		if v.Low != 0 || v.High != 0 {
+			out.offer(Value{Low: -v.High, High: -v.Low, Text: v.Text}, SignSlip)
+		}
 	}
 	return out
 }

@@ -86,7 +86,7 @@ var classes = map[string]kind{
 	"goes": kGoes, "does not go": kNoGo, "none goes": kNoneGoes, "next": kNext, "not": kNot, "no": kNo, "loose": kLoose,
 	"snug": kSnug, "tight": kTight, "largest": kLargest, "touching": kTouching, "gap": kGap, "less than": kLess,
 	"more than": kMore, "vague": kVague, "pair": kPair, "dozen": kDozen, "correction": kCorrection, "noun": kNoun,
-	"filler": kFiller, "is": kFiller, "smallest": kSmallest,
+	"filler": kFiller, "is": kFiller, "dimension": kDimension, "smallest": kSmallest,
 }
 
 // isWord marks the fillers that may stand between the number of a point and its

@@ -40,6 +40,11 @@ func (p *parser) loose(i int) kind {
 		return p.loneDash(i)
 	case kPoint, kDouble, kSlash, kOrdinal, kTick, kDoubleTick, kDigits, kCard, kHalfWord, kFraction:
 		return kUnknown // a piece of a number that makes none
+	case kDimension:
+		if p.between(i) {
+			return kFiller
+		}
+		return kUnknown
 	case kUnit:
 		if t.weak {
 			return kFiller // "goes in"
@@ -63,7 +68,7 @@ func (p *parser) loneDash(i int) kind {
 	return kFiller
 }
 
-// between reports whether the dash at i stands between two numbers.
+// between reports whether what stands at i follows a number.
 func (p *parser) between(i int) bool {
 	switch p.kindAt(i - 1) {
 	case kDigits, kFraction, kCard, kUnit, kDoubleTick, kDecimal, kBinary:
@@ -117,6 +122,8 @@ func (p *parser) value(items []item) Result {
 	switch {
 	case p.corrected(items):
 		return p.several(items)
+	case len(items) == 2 && (items[0].kind == kNot || items[0].kind == kNo) && items[1].kind == kGap:
+		return p.zeroWord(items) // no daylight
 	case anyOf(items, kNot, kNo):
 		return refuse(Negated)
 	case qs > 0 && anyOf(items, kDozen, kPair), qs < 2 && anyOf(items, kBetween, kTo, kOr):
@@ -133,6 +140,8 @@ func (p *parser) value(items []item) Result {
 		return refuse(NotANumber)
 	case zeros > 0 && !p.allZero(items):
 		return refuse(TwoNumbers)
+	case anyOf(items, kTouching) && p.signs(items) == 0 && !p.allZero(items):
+		return refuse(Unclear) // it touches, and there is a gap: where?
 	case qs == 1:
 		return p.single(items)
 	}

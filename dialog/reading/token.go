@@ -67,6 +67,7 @@ const (
 	kCorrection
 	kNoun
 	kFiller
+	kDimension // "24.9 mm wide": nothing new, behind a number
 	kLabel
 	// what the message level makes of tokens
 	kQuantity
