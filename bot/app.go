@@ -95,7 +95,7 @@ func newApp(cfg Config, s store.Store, own func() time.Time, log *slog.Logger) (
 	a.deliverer = newDeliverer(s, channels, clock, rand.Float64, log)
 	a.deliverer.count = meter.delivered
 	a.deliverer.silenced = silenced(s, telephones(channels))
-	a.handler = &handler{store: s, now: clock, people: people, networks: channelNames(nets), zone: cfg.Zone, token: newToken, limits: limitsOf(channels), phone: telephones(channels),
+	a.handler = &handler{store: s, now: clock, people: people, networks: channelNames(nets), zone: cfg.Zone, token: newToken, limits: limitsOf(channels), phone: telephones(channels), reports: reporters(channels),
 		wake: pages.Wake, sends: a.deliverer.kick, absolute: absolute(cfg),
 		base: knownBase(cfg), dialog: dialog.Step, cache: newCache(), lanes: newLanes(),
 		room: make(chan struct{}, maxAtOnce), log: log, meter: meter}

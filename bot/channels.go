@@ -92,11 +92,20 @@ func newIntake(cfg Config, list []channel.Channel, h *handler, v *mover, d *deli
 
 // telephones returns which channels are telephone networks.
 func telephones(list []channel.Channel) func(string) bool {
-	phone := map[string]bool{}
+	return which(list, func(l channel.Limits) bool { return l.Telephone })
+}
+
+// reporters returns which channels report what became of a message.
+func reporters(list []channel.Channel) func(string) bool {
+	return which(list, func(l channel.Limits) bool { return l.Reports })
+}
+
+func which(list []channel.Channel, is func(channel.Limits) bool) func(string) bool {
+	found := map[string]bool{}
 	for _, c := range list {
-		phone[c.Name()] = c.Limits().Telephone
+		found[c.Name()] = is(c.Limits())
 	}
-	return func(name string) bool { return phone[name] }
+	return func(name string) bool { return found[name] }
 }
 
 // silenced reports whether a message must not go because its conversation has

@@ -38,6 +38,9 @@ const (
 type outbox interface {
 	Claim(ctx context.Context, now time.Time, lease time.Duration, max int) ([]store.Delivery, error)
 	Settle(ctx context.Context, d store.Delivery, o store.Outcome, next time.Time, reason string) error
+	Get(ctx context.Context, shop string, kind store.Kind, id string) (store.Doc, error)
+	Bury(ctx context.Context, d store.DeadLetter) error
+	Commit(ctx context.Context, c store.Commit) error
 }
 
 // deliverer takes outgoing messages from the outbox to their channels. A slow

@@ -121,6 +121,11 @@ func (h *handler) commit(docs store.Documents, l loaded, e event, res dialog.Res
 		list, pictures = h.answered(e, res.Turn, now)
 	}
 	c.Outbox, put = append(c.Outbox, list...), append(put, pictures...)
+	for _, o := range c.Outbox {
+		if h.reports(o.Channel) {
+			put = append(put, store.Doc{Kind: store.KindSent, ID: o.ID, Body: encode(o), Expires: now.Add(sentFor)})
+		}
+	}
 	c.Put = put
 	return c
 }

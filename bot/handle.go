@@ -41,6 +41,8 @@ type handler struct {
 	token  func() string
 	limits func(channel string) dialog.Limits
 	phone  func(channel string) bool // a telephone network: STOP silences all but START
+	// reports tells the channels that may report a failure long after sending.
+	reports func(channel string) bool
 	// networks are the names of the channels on which people have addresses.
 	networks []string
 	wake     func(conversation string) // called after a commit

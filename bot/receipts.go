@@ -33,10 +33,15 @@ func undelivered(got channel.Receipt) string {
 	return "the network reports that it was not delivered: " + got.Reason
 }
 
+// sentFor is how long after it was sent a failure of a message is taken note of:
+// networks give up a text after two days or three.
+const sentFor = 4 * 24 * time.Hour
+
 // receipt takes a network's report on a message. A report on a message that
-// another replica waits for settles it too; one that comes late, or twice, or
-// for a message that nobody knows, changes nothing. It reports a message that
-// failed after it had counted as sent.
+// another replica waits for settles it too; a failure that is reported after the
+// message counted as sent puts it on the list of those that were given up; any
+// other report that comes late, or twice, or for a message that nobody knows,
+// changes nothing. It reports such a late failure.
 func (d *deliverer) receipt(ctx context.Context, channelName string, got channel.Receipt) (failed bool, err error) {
 	m, ok := readRef(got.Ref)
 	if !ok {
@@ -51,20 +56,48 @@ func (d *deliverer) receipt(ctx context.Context, channelName string, got channel
 	}
 	err = d.store.Settle(ctx, m, o, d.now(), reason)
 	switch {
+	case errors.Is(err, store.ErrLost) && got.Fate == channel.Failed:
+		return d.bury(ctx, channelName, m, got)
 	case errors.Is(err, store.ErrLost):
-		if got.Fate == channel.Failed {
-			d.log.Warn("a message that counted as sent was not delivered", "channel", channelName,
-				"message", mask(m.Out.ID), "reason", mask(got.Reason))
-			if d.count != nil {
-				d.count(channelName, wasUndelivered)
-			}
-		}
-		return got.Fate == channel.Failed, nil
+		return false, nil
 	case err != nil:
 		return false, err
 	}
 	d.kick()
 	return false, nil
+}
+
+// bury puts a message on the list of those that were given up after it had
+// counted as sent, once; false for one that is unknown here by now.
+func (d *deliverer) bury(ctx context.Context, channelName string, m store.Delivery, got channel.Receipt) (bool, error) {
+	doc, err := d.store.Get(ctx, m.Shop, store.KindSent, m.Out.ID)
+	now := d.now()
+	if errors.Is(err, store.ErrNotFound) || err == nil && store.Expired(doc.Expires, now) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	var out store.Out
+	if err := json.Unmarshal(doc.Body, &out); err != nil {
+		return false, err
+	}
+	err = d.store.Bury(ctx, store.DeadLetter{Shop: m.Shop, Out: out, Attempt: 1, Reason: undelivered(got), At: now})
+	if err == nil {
+		err = d.store.Commit(ctx, store.Commit{Shop: m.Shop, At: now, Put: []store.Doc{{Kind: doc.Kind, ID: doc.ID, Version: doc.Version}}})
+	}
+	switch {
+	case errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrStale): // the shop is gone, or another replica was first
+		return false, nil
+	case err != nil:
+		return false, err
+	}
+	d.log.Error("a message that counted as sent was not delivered", "channel", channelName,
+		"message", mask(m.Out.ID), "reason", mask(got.Reason))
+	if d.count != nil {
+		d.count(channelName, wasUndelivered)
+	}
+	return true, nil
 }
 
 // expect makes room for the report on a message.

@@ -164,14 +164,58 @@ func TestReportElsewhere(t *testing.T) {
 		if report(channel.Receipt{Ref: ref, Fate: channel.Delivered}) {
 			t.Error("a second report counts as a failure")
 		}
-		if !report(channel.Receipt{Ref: ref, Fate: channel.Failed, Reason: "expired"}) {
-			t.Error("a late report of failure goes unnoticed")
+		if report(channel.Receipt{Ref: ref, Fate: channel.Failed, Reason: "expired"}) {
+			t.Error("a failure of a message that nobody remembers is put down")
 		}
 		a.idle()
 		if n.of(wasSent)+n.of(wasLost) != 1 || len(deadReasons(t, s)) != 0 {
 			t.Errorf("%v, dead %v", n.n, deadReasons(t, s))
 		}
 	})
+}
+
+// A failure that is reported two days after the message counted as sent puts it
+// on the list of those that were given up, once; from there it can be sent
+// again. After that time, or when it had arrived, there is nothing to put down.
+func TestReportOfLateFailure(t *testing.T) {
+	p := newPaper(t, true)
+	p.network.limits.Reports = true
+	p.app.handler.reports = func(name string) bool { return name == "paper" }
+	report := func(ref string, fate channel.Fate) {
+		t.Helper()
+		if status := p.bring(channel.Inbound{ID: "r", Kind: channel.KindReceipt, Receipt: channel.Receipt{Ref: ref, Fate: fate, Reason: "absent"}}); status != 200 {
+			t.Errorf("a report is answered with %d", status)
+		}
+	}
+	p.say("menu")
+	p.tell("lee", "menu")
+	sent := p.network.sent()
+	if len(sent) != 2 {
+		t.Fatalf("sent %+v", sent)
+	}
+	report(sent[0].ref, channel.Delivered)
+	p.clock.advance(48 * time.Hour)
+	for range 2 {
+		report(sent[1].ref, channel.Failed)
+	}
+	list, err := deadLetters(t.Context(), p.store, 10)
+	if err != nil || len(list) != 1 || list[0].ID != sent[1].id || !strings.Contains(list[0].Reason, "not delivered: absent") {
+		t.Fatalf("given up: %+v %v", list, err)
+	}
+	if err := p.store.Resend(t.Context(), list[0].Shop, list[0].ID, p.clock.now()); err != nil {
+		t.Fatal(err)
+	}
+	p.deliver()
+	if again := p.network.sent()[2:]; len(again) != 1 || again[0].text != sent[1].text || again[0].id != sent[1].id || again[0].to != "lee" {
+		t.Errorf("sent again: %+v", again)
+	}
+	p.tell("lee", "menu")
+	late := p.network.sent()[3]
+	p.clock.advance(sentFor + time.Minute)
+	report(late.ref, channel.Failed)
+	if list, err := deadLetters(t.Context(), p.store, 10); err != nil || len(list) != 0 {
+		t.Errorf("after its time: %+v %v", list, err)
+	}
 }
 
 func TestRefRoundTrip(t *testing.T) {

@@ -64,6 +64,7 @@ const (
 	KindPeople       Kind = "people"       // the people of the shop; its only id is ""
 	KindDrawing      Kind = "drawing"      // the specification of a picture, rendered when fetched
 	KindReport       Kind = "report"       // what a report token shows
+	KindSent         Kind = "sent"         // an outgoing message whose failure may be reported after it counted as sent
 )
 
 // Doc is one document. In Commit.Put, Version is the version that it replaces
@@ -226,9 +227,9 @@ type RecordQuery struct {
 // shop, its addresses included. Erasing a saw removes its document, records
 // and reminders; and, since there is no telling what of it speaks of the saw,
 // what was said in the shop's conversations (the ids of what was handled stay),
-// the shop's drawings and its dead letters. What waits to be sent still goes.
-// Erasing a person removes their name from records, drops their
-// reminders, and the conversations in which nobody else ever wrote; in a
+// the shop's drawings, what it sent and its dead letters. What waits to be sent
+// still goes. Erasing a person removes their name from records, drops their
+// reminders, what the shop sent, and the conversations in which nobody else ever wrote; in a
 // conversation shared with others their lines go, the ids of what was handled
 // stay. The people and saw documents, and a job in a shared conversation, are
 // the caller's to rewrite first, by Commit.
@@ -284,6 +285,10 @@ type Store interface {
 	// Settle ends an attempt: ErrLost when the lease has passed on. next is
 	// when to try again after Retry, and the time of death after Dead.
 	Settle(ctx context.Context, d Delivery, o Outcome, next time.Time, reason string) error
+	// Bury adds a dead letter: an outgoing message that was not delivered after
+	// it had been settled as sent. One of the same id is replaced; ErrNotFound
+	// when there is no such shop.
+	Bury(ctx context.Context, d DeadLetter) error
 	// Dead lists dead letters, newest first; shop "" means all shops. A shop
 	// keeps its newest MaxDead.
 	Dead(ctx context.Context, shop string, max int) ([]DeadLetter, error)

@@ -90,9 +90,8 @@ func (t *tx) eraseSaw(shop, saw string) {
 	for _, k := range keysOf(t.data, of(shop, tagLast).str(saw)) {
 		t.del(t.data, k)
 	}
-	for _, k := range keysOf(t.data, of(shop, tagOther).str(string(store.KindDrawing))) {
-		t.del(t.data, k)
-	}
+	t.eraseDocs(shop, store.KindDrawing)
+	t.eraseDocs(shop, store.KindSent)
 	for _, id := range t.conversations(shop) {
 		c := store.Conversation{Shop: shop, ID: id}
 		r, err := t.row(c)
@@ -106,6 +105,7 @@ func (t *tx) eraseSaw(shop, saw string) {
 }
 
 func (t *tx) erasePerson(shop, person string) {
+	t.eraseDocs(shop, store.KindSent)
 	t.eachRecord(shop, func(k []byte, rec store.Record) {
 		if rec.Person == person {
 			rec.Person = ""
@@ -131,6 +131,13 @@ func (t *tx) erasePerson(shop, person string) {
 	}
 	t.eraseReminders(shop, func(m store.Reminder) bool { return m.Person == person || gone[m.Conversation] })
 	t.eraseDead(shop, func(d store.DeadLetter) bool { return gone[d.Out.Conversation] })
+}
+
+// eraseDocs removes the documents of a kind that a shop has many of.
+func (t *tx) eraseDocs(shop string, kind store.Kind) {
+	for _, k := range keysOf(t.data, of(shop, tagOther).str(string(kind))) {
+		t.del(t.data, k)
+	}
 }
 
 // conversations returns the ids of the conversations of a shop.

@@ -155,6 +155,17 @@ func (t *tx) bury(d store.DeadLetter) {
 	}
 }
 
+// Bury adds a dead letter.
+func (s *Store) Bury(ctx context.Context, d store.DeadLetter) error {
+	return s.write(ctx, func(t *tx) error {
+		if t.shops.Get([]byte(d.Shop)) == nil {
+			return fmt.Errorf("%w: no shop %q", store.ErrNotFound, d.Shop)
+		}
+		t.bury(d)
+		return nil
+	})
+}
+
 // exhume takes a dead letter off the list; ok is false when there is none.
 func (t *tx) exhume(shop, outID string) (d store.DeadLetter, ok bool) {
 	k := of(shop, tagDead).str(outID)

@@ -263,21 +263,8 @@ func (s *Store) eraseSaw(ctx context.Context, shop, saw string) error {
 // letters: there is no telling which of them speak of one saw.
 func (s *Store) eraseSaid(ctx context.Context, shop string) error {
 	k := keysOf(shop)
-	own, err := s.ownDocuments(ctx, shop)
-	if err != nil {
+	if err := s.eraseDocs(ctx, shop, store.KindDrawing, store.KindSent); err != nil {
 		return err
-	}
-	for _, v := range own {
-		if v.Kind != store.KindDrawing {
-			continue
-		}
-		// In this order: one whose key is gone counts as expired.
-		if err := s.client.Del(ctx, k.own(v.Kind, v.ID)).Err(); err != nil {
-			return failed(err)
-		}
-		if err := s.client.ZRem(ctx, k.expiring(), pair(string(v.Kind), v.ID)).Err(); err != nil {
-			return failed(err)
-		}
 	}
 	conversations, err := s.conversations(ctx, shop)
 	if err != nil {
@@ -294,6 +281,28 @@ func (s *Store) eraseSaid(ctx context.Context, shop string) error {
 	}
 	_, err = s.run(ctx, eraseLetters, []string{k.key("n"), k.letters(), k.key("dead")}, shop)
 	return err
+}
+
+// eraseDocs removes the documents of some kinds that a shop has many of.
+func (s *Store) eraseDocs(ctx context.Context, shop string, kinds ...store.Kind) error {
+	k := keysOf(shop)
+	own, err := s.ownDocuments(ctx, shop)
+	if err != nil {
+		return err
+	}
+	for _, v := range own {
+		if !slices.Contains(kinds, v.Kind) {
+			continue
+		}
+		// In this order: one whose key is gone counts as expired.
+		if err := s.client.Del(ctx, k.own(v.Kind, v.ID)).Err(); err != nil {
+			return failed(err)
+		}
+		if err := s.client.ZRem(ctx, k.expiring(), pair(string(v.Kind), v.ID)).Err(); err != nil {
+			return failed(err)
+		}
+	}
+	return nil
 }
 
 // blankLines blanks every line of conversations.
@@ -395,6 +404,9 @@ func (s *Store) erasePerson(ctx context.Context, shop, person string) error {
 		if _, err := s.run(ctx, eraseLines, []string{k.docs(), k.handled(c)}, c, person); err != nil {
 			return err
 		}
+	}
+	if err := s.eraseDocs(ctx, shop, store.KindSent); err != nil {
+		return err
 	}
 	_, err = s.run(ctx, erasePerson, []string{k.records(), k.reminders(), k.key("due")}, shop, person)
 	return err

@@ -13,13 +13,32 @@ import (
 	"shimwright/store/internal/values"
 )
 
+// luaBury adds a dead letter; the oldest goes when the shop has too many.
+const luaBury = `
+local function bury(n, z, dead, shop, id, at, letter)
+  local number = num(redis.call('HINCRBY', n, 'seq', 1))
+  local new = redis.call('HSET', z, id, pack(number) .. letter)
+  redis.call('ZADD', dead, at, pack(shop) .. ':' .. id)
+  redis.call('HINCRBY', n, 'dead', new)
+  if redis.call('HLEN', z) <= 1000 then return end
+  local oldest, time
+  for _, other in ipairs(redis.call('HKEYS', z)) do
+    local when = tonumber(redis.call('ZSCORE', dead, pack(shop) .. ':' .. other))
+    if not time or when < time then oldest, time = other, when end
+  end
+  redis.call('HDEL', z, oldest)
+  redis.call('ZREM', dead, pack(shop) .. ':' .. oldest)
+  redis.call('HINCRBY', n, 'dead', -1)
+end
+`
+
 // settle ends an attempt.
 //
 //	KEYS  1 n  2 ready  3 cur  4 q:  5 w:  6 z: dead letters of the shop  7 dead
 //	ARGV  1 member in ready and cur  2 token  3 outcome: drop, retry or dead
 //	      4 time of the next attempt or of death  5 reason  6 shop
 //	returns  {"ok"} or {"lost"}
-var settle = newScript(true, luaFields, luaQueue, `
+var settle = newScript(true, luaFields, luaQueue, luaBury, `
 local n, ready, cur, q, w, z, dead = unpack(KEYS)
 local m, shop = ARGV[1], ARGV[6]
 local u = redis.call('HGET', cur, m)
@@ -30,22 +49,7 @@ if ARGV[3] == 'retry' and nth(u, 4) == '0' then
 else
   local item = redis.call('LINDEX', q, 0)
   if ARGV[3] == 'dead' and nth(u, 4) == '0' then
-    local id = nth(item, 4)
-    local number = num(redis.call('HINCRBY', n, 'seq', 1))
-    local member = pack(shop) .. ':' .. id
-    local new = redis.call('HSET', z, id, pack(number) .. pack(ARGV[4]) .. pack(attempt) .. pack(ARGV[5]) .. pack(item))
-    redis.call('ZADD', dead, ARGV[4], member)
-    redis.call('HINCRBY', n, 'dead', new)
-    if redis.call('HLEN', z) > 1000 then
-      local oldest, time
-      for _, other in ipairs(redis.call('HKEYS', z)) do
-        local at = tonumber(redis.call('ZSCORE', dead, pack(shop) .. ':' .. other))
-        if not time or at < time then oldest, time = other, at end
-      end
-      redis.call('HDEL', z, oldest)
-      redis.call('ZREM', dead, pack(shop) .. ':' .. oldest)
-      redis.call('HINCRBY', n, 'dead', -1)
-    end
+    bury(n, z, dead, shop, nth(item, 4), ARGV[4], pack(ARGV[4]) .. pack(attempt) .. pack(ARGV[5]) .. pack(item))
   end
   redis.call('LPOP', q)
   redis.call('HDEL', cur, m)
@@ -77,6 +81,28 @@ func (s *Store) Settle(ctx context.Context, d store.Delivery, o store.Outcome, n
 		pair(d.Shop, d.Out.Conversation), d.Token, outcome, milli(next), reason, d.Shop)
 	if err == nil && r.code() == "lost" {
 		err = store.ErrLost
+	}
+	return err
+}
+
+// buryOne adds a dead letter to a shop that is there.
+//
+//	KEYS  1 n  2 shops  3 z:  4 dead
+//	ARGV  1 shop  2 outgoing id  3 time of death  4 packed letter
+//	returns  {"ok"} or {"none"}
+var buryOne = newScript(true, luaFields, luaBury, `
+if not redis.call('ZSCORE', KEYS[2], ARGV[1]) then return {'none'} end
+bury(KEYS[1], KEYS[3], KEYS[4], ARGV[1], ARGV[2], ARGV[3], ARGV[4])
+return {'ok'}
+`)
+
+// Bury adds a dead letter.
+func (s *Store) Bury(ctx context.Context, d store.DeadLetter) error {
+	k := keysOf(d.Shop)
+	r, err := s.run(ctx, buryOne, []string{k.key("n"), k.key("shops"), k.letters(), k.key("dead")},
+		d.Shop, d.Out.ID, milli(d.At), values.Dead(d))
+	if err == nil && r.code() == "none" {
+		err = fmt.Errorf("%w: no shop %q", store.ErrNotFound, d.Shop)
 	}
 	return err
 }

@@ -156,6 +156,7 @@ func (f *fixture) fill(shop, saw, person string) {
 	}
 	f.do(store.Commit{
 		Shop: shop, Conversation: c.ID, Outbox: []store.Out{to("waits"), to("waits too"), held}, Answer: ofPerson,
+		Put:     []store.Doc{{Kind: store.KindSent, ID: "out-" + person, Body: ofPerson, Expires: f.at.Add(time.Hour)}},
 		Inbound: store.Handled{ID: "m-2", Text: ofPerson, From: person},
 	})
 }
@@ -167,8 +168,9 @@ func (f *fixture) speakOf(saw string) {
 	f.do(store.Commit{
 		Shop: shop, Conversation: "c-pat", Answer: []byte(saw + " is level"),
 		Inbound: store.Handled{ID: "m-2", Hash: []byte("hash"), Text: []byte("history of " + saw), From: "pat"},
-		Put:     []store.Doc{{Kind: store.KindDrawing, ID: "chart", Body: []byte("the course of " + saw), Expires: f.at.Add(time.Hour)}},
-		Outbox:  []store.Out{{ID: "lost", Conversation: "c-pat", Channel: "sms", To: "+1", Body: []byte(saw + " is due")}},
+		Put: []store.Doc{{Kind: store.KindDrawing, ID: "chart", Body: []byte("the course of " + saw), Expires: f.at.Add(time.Hour)},
+			{Kind: store.KindSent, ID: "out-1", Body: []byte(saw + " is due"), Expires: f.at.Add(time.Hour)}},
+		Outbox: []store.Out{{ID: "lost", Conversation: "c-pat", Channel: "sms", To: "+1", Body: []byte(saw + " is due")}},
 	})
 	for _, d := range f.claim(99) {
 		f.settleAs(d, store.Dead, f.at)

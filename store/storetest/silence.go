@@ -86,6 +86,22 @@ var dead = []contract{
 		f.same("waiting", f.stats().Waiting, 0)
 	}},
 
+	{"a message that was sent and not delivered is buried", func(f *fixture) {
+		f.do(store.Commit{Outbox: []store.Out{out("o-1")}})
+		f.settle(f.claim(1)[0], store.Sent)
+		late := store.DeadLetter{Shop: shop, Out: out("o-1"), Attempt: 1, Reason: "absent for two days", At: f.at}
+		f.ok(f.Bury(f.ctx, late))
+		f.ok(f.Bury(f.ctx, late)) // reported twice
+		f.same("letters", f.letters(shop), []store.DeadLetter{late})
+		f.same("stats", []int{f.stats().Dead, f.stats().Waiting}, []int{1, 0})
+		f.consistent()
+		f.ok(f.Resend(f.ctx, shop, "o-1", f.at))
+		f.same("again", f.claim(1)[0].Out, out("o-1"))
+		late.Shop = "no-such-shop"
+		f.fails(store.ErrNotFound, f.Bury(f.ctx, late))
+		f.consistent()
+	}},
+
 	{"a dead letter is sent again at the end of its queue", func(f *fixture) {
 		f.die(shop, "o-1")
 		f.do(store.Commit{Outbox: []store.Out{out("o-2")}})
