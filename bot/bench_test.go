@@ -9,11 +9,9 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -30,40 +28,16 @@ const connections = 32
 // BenchmarkMessages measures POST /v1/messages over loopback TCP with the
 // embedded store, with whole levelling conversations of 32 programs as the
 // mix, against a bare handler behind the same router that does one durable
-// bbolt transaction of the same bytes, batched as the store batches. Both run
-// in turn; what counts is the ratio.
+// bbolt transaction of the same bytes, batched as the store batches.
 //
-//	go test ./bot -run XXX -bench Messages -benchtime 4000x
+//	go test ./bot -run XXX -bench Messages$ -benchtime 16000x
 func BenchmarkMessages(b *testing.B) {
-	var service, bare figures
-	b.Run("service", func(b *testing.B) { service = benchService(b, newBenchService(b, openBolt(b))) })
-	b.Run("bare", func(b *testing.B) { bare = benchBoltBare(b) })
-	compare(b, service, bare)
-}
-
-// figures are what a run of the benchmark came to.
-type figures struct {
-	rate float64 // messages a second
-	p99  time.Duration
-}
-
-// compare says how the service stands to the bare handler.
-func compare(b *testing.B, service, bare figures) {
-	if bare.rate > 0 && bare.p99 > 0 {
-		b.Logf("the service does %.2f of the bare handler's throughput, at %.2f times its p99",
-			service.rate/bare.rate, service.p99.Seconds()/bare.p99.Seconds())
-	}
-}
-
-func benchService(b *testing.B, s *benchServer) figures {
-	clients := s.holders(b)
+	s := newBenchService(b, openBolt(b))
+	ours, bare := side{clients: s.holders(b)}, side{name: "bare-", clients: bareOnBolt(b)}
 	s.steps, s.planning, s.plans = 0, 0, 0
-	f := drive(b, clients)
-	spent := s.steps.Seconds() / b.Elapsed().Seconds()
+	inTurns(b, &ours, &bare)
 	b.ReportMetric(float64(s.steps.Microseconds())/float64(max(1, b.N)), "µs-step/msg")
 	b.ReportMetric(100*s.planning.Seconds()/max(1e-9, s.steps.Seconds()), "%-of-step-planning")
-	b.ReportMetric(100*spent, "%-of-wall-in-step")
-	return f
 }
 
 // benchServer is a service whose steps are timed.
@@ -153,54 +127,6 @@ func (s *benchServer) holder(b *testing.B, i int) func() error {
 	}
 }
 
-// drive runs b.N calls spread over the clients, and reports messages a second
-// and the median and 99th percentile of their time.
-func drive(b *testing.B, clients []func() error) figures {
-	used := processorTime()
-	b.ResetTimer()
-	times := spread(b, b.N, clients)
-	b.StopTimer()
-	used = processorTime() - used
-	f := figures{float64(len(times)) / b.Elapsed().Seconds(), quantile(times, 0.99)}
-	b.ReportMetric(f.rate, "msg/s")
-	b.ReportMetric(float64(used.Microseconds())/float64(b.N), "cpu-µs/msg") // client and server together
-	b.ReportMetric(float64(quantile(times, 0.50).Microseconds()), "p50-µs")
-	b.ReportMetric(float64(f.p99.Microseconds()), "p99-µs")
-	return f
-}
-
-// spread makes n calls, each client one after the other, and returns how long
-// they took, in order.
-func spread(t testing.TB, n int, clients []func() error) []time.Duration {
-	var left atomic.Int64
-	left.Store(int64(n))
-	times := make([][]time.Duration, len(clients))
-	var wg sync.WaitGroup
-	for i, call := range clients {
-		wg.Go(func() {
-			for left.Add(-1) >= 0 {
-				began := time.Now()
-				if err := call(); err != nil {
-					t.Error(err)
-					return
-				}
-				times[i] = append(times[i], time.Since(began))
-			}
-		})
-	}
-	wg.Wait()
-	all := slices.Concat(times...)
-	slices.Sort(all)
-	return all
-}
-
-func quantile(sorted []time.Duration, q float64) time.Duration {
-	if len(sorted) == 0 {
-		return 0
-	}
-	return sorted[min(len(sorted)-1, int(q*float64(len(sorted))))]
-}
-
 // recordedMessage is one message as it was: what came in, how much was stored, what
 // was answered.
 type recordedMessage struct {
@@ -255,8 +181,8 @@ func committedBytes(c store.Commit) int {
 	return n
 }
 
-// benchBoltBare is the bare handler on one bbolt file.
-func benchBoltBare(b *testing.B) figures {
+// bareOnBolt are clients of the bare handler on one bbolt file.
+func bareOnBolt(b *testing.B) []func() error {
 	db, err := bolt.Open(filepath.Join(b.TempDir(), "bare.db"), 0o600, &bolt.Options{FreelistType: bolt.FreelistMapType})
 	if err != nil {
 		b.Fatal(err)
@@ -266,7 +192,7 @@ func benchBoltBare(b *testing.B) figures {
 		writer.close()
 		db.Close()
 	})
-	return drive(b, bareClients(b, func(_ *http.Request, value []byte) error { return writer.put(value) }))
+	return bareClients(b, func(_ *http.Request, value []byte) error { return writer.put(value) })
 }
 
 // bareClients are clients of a handler behind the same router that only stores
