@@ -226,7 +226,7 @@ func (st *step) sawList() {
 	if len(u) == 1 {
 		st.s.Saw = u[0].ID
 		st.say("saws.one", "Saw", wording.Raw(u[0].Profile.Name))
-		st.idle()
+		st.show()
 		return
 	}
 	st.ask("which", map[string]string{})
