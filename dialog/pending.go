@@ -246,6 +246,7 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 				st.start(st.saw(v), p)
 				return
 			}
+			st.say("saws.now", "Saw", nameOf(st.saw(v)))
 		case "doubt":
 			st.doubted(saw, args, v)
 			return
