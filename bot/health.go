@@ -24,7 +24,7 @@ type readiness struct {
 	Store   string             `json:"store"`
 	Skew    float64            `json:"skew_seconds"` // the store's clock minus ours
 	Warning string             `json:"warning,omitempty"`
-	Waiting map[string]float64 `json:"waiting"`
+	Waiting map[string]float64 `json:"waiting,omitempty"`
 }
 
 // getReady is GET /readyz: whether messages can be handled, and if not, which
@@ -40,7 +40,11 @@ func (s *server) getReady(w http.ResponseWriter, r *http.Request) error {
 	}
 	stats, err := s.store.Stats(ctx, s.now())
 	if err != nil {
-		return notReady("store", "The store does not answer.", err)
+		// A part of a cluster is away. The shops of the others are served, which
+		// a replica that takes itself out could not do.
+		s.log.Warn("a part of the store does not answer", "error", err)
+		return writeJSON(w, readiness{Status: "ready", Store: "in part",
+			Warning: "A part of the store does not answer; the shops in it have to wait."})
 	}
 	skew := stats.Skew + s.ahead() // of this machine's clock
 	ready := readiness{Status: "ready", Store: "ok", Skew: skew.Seconds(), Waiting: map[string]float64{

@@ -28,9 +28,10 @@ import (
 // due in the same minute, and what a message costs Redis beside all that is
 // stored.
 //
-// A conversation of a program has a shop, a person and an address of its own. A
-// shop has a reminder for each saw and person; with only one, its list and its
-// place among what falls due are not shared, and it takes more.
+// What counts as a conversation is its document, its person and its share of the
+// shop. The address of a program's is counted beside it. A shop has a reminder
+// for each saw and person; where it has only one, the list and its place among
+// what falls due are not shared, and it takes more.
 //
 //	SHIMWRIGHT_LONG=1 go test ./bot -run Scale -v -timeout 60m
 func TestScale(t *testing.T) {
@@ -41,7 +42,8 @@ func TestScale(t *testing.T) {
 	like := typical(t)
 	t.Run("a shop for each", func(t *testing.T) {
 		s := like.stored(t, n, 1)
-		s.t.Logf("%.0f bytes for each conversation with its shop, person and address, %.0f for each reminder", s.conversations, s.reminders)
+		s.atMost("conversation", s.conversations, 1024)
+		s.t.Logf("and %.0f bytes for its address, %.0f for a reminder, the only one of its shop", s.addresses, s.reminders)
 		s.drain(due)
 		s.cost()
 	})
@@ -84,13 +86,13 @@ func typical(t *testing.T) pattern {
 
 // scale is a Redis with much in it.
 type scale struct {
-	t                        *testing.T
-	like                     pattern
-	n, each                  int
-	server                   *redistest.Server
-	store                    store.Store
-	due                      time.Time
-	conversations, reminders float64 // bytes each
+	t                                   *testing.T
+	like                                pattern
+	n, each                             int
+	server                              *redistest.Server
+	store                               store.Store
+	due                                 time.Time
+	conversations, addresses, reminders float64 // bytes each
 }
 
 // stored fills a Redis with n conversations, then n reminders, of which each
@@ -108,21 +110,25 @@ func (p pattern) stored(t *testing.T, n, each int) *scale {
 		}
 	})
 	empty := s.used()
+	grown := func(since float64) float64 { return (s.used() - since) / float64(n) }
 	dump, lines := io.Pipe()
 	go func() { _ = lines.CloseWithError(s.dump(lines)) }()
 	if err := s.store.Restore(t.Context(), dump); err != nil {
 		t.Fatal(err)
 	}
+	s.conversations = grown(empty)
+	full := s.used()
 	if each == 1 {
 		s.all(n, func(i int) error {
 			return s.store.Point(t.Context(), conversationAddress(s.conversation(i)), "", s.shop(i))
 		})
 	}
-	full := s.used()
+	s.addresses = grown(full)
+	full = s.used()
 	s.all(n/each, func(i int) error {
 		return s.store.Commit(t.Context(), store.Commit{Shop: s.shop(i * each), At: start(), Remind: s.remind(i*each, s.due)})
 	})
-	s.conversations, s.reminders = (full-empty)/float64(n), (s.used()-full)/float64(n)
+	s.reminders = grown(full)
 	return s
 }
 

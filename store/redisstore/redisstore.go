@@ -49,6 +49,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"github.com/redis/go-redis/v9"
 
@@ -143,8 +144,24 @@ func (s *Store) schema(ctx context.Context) error {
 	return nil
 }
 
-// Ping reports whether Redis answers.
-func (s *Store) Ping(ctx context.Context) error { return failed(s.client.Ping(ctx).Err()) }
+// Ping reports whether Redis answers; a cluster, whether any master does: the
+// shops of that one can be served.
+func (s *Store) Ping(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, lookTime)
+	defer cancel()
+	var answered atomic.Bool
+	err := masters(ctx, s.client, func(ctx context.Context, c redis.Cmdable) error {
+		err := c.Ping(ctx).Err()
+		if err == nil {
+			answered.Store(true)
+		}
+		return err
+	})
+	if answered.Load() {
+		return nil
+	}
+	return failed(err)
+}
 
 // Close closes the connections.
 func (s *Store) Close() error {
