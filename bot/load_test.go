@@ -22,11 +22,12 @@ import (
 
 // TestLoad holds levelling conversations with two replicas of the built program
 // on one Redis: 300 at once for some seconds, or 20,000 for ten minutes with
-// SHIMWRIGHT_LONG=1. Each message goes to either replica. First it finds out how
-// many messages a second they can answer, then it sends 60 % of that at even
-// distances, whether or not the ones before are answered. In the second half the
-// callback address takes connections and answers none of the texts that wait for
-// it. In the end more callers come than there is room for.
+// SHIMWRIGHT_LONG=1. Each message goes to either replica. Again and again it
+// finds out how many messages a second they can answer, and then sends 60 % of
+// that for a while, at even distances, whether or not the ones before are
+// answered. In the second half the callback address takes connections and answers
+// none of the texts that wait for it. In the end more callers come than there is
+// room for.
 //
 // No message may fail and no answer may differ when its message is sent again,
 // to the other replica. In the long form memory must not grow, nor the 99th
@@ -34,21 +35,24 @@ import (
 //
 //	SHIMWRIGHT_LONG=1 go test ./bot -run TestLoad -v -timeout 30m
 func TestLoad(t *testing.T) {
-	conversations, probes, lasts, callers := 300, 1500, 6*time.Second, 1300
+	conversations, turns, probes, lasts, callers := 300, 2, 1000, 2*time.Second, 1300
 	long := os.Getenv(longTests) != ""
 	if long {
-		conversations, probes, lasts, callers = 20_000, 20_000, 10*time.Minute, 3000
+		conversations, turns, probes, lasts, callers = 20_000, 12, 3000, 24*time.Second, 3000
 	}
 	l := newLoad(t, conversations)
-	ceiling := l.ceiling(probes)
-	t.Logf("ceiling: %.0f messages/s from %d callers at once", ceiling, connections)
-
-	halves := [2]span{}
+	halves, ceiling := [2]span{}, 0.0
 	for i := range halves {
 		if i == 1 {
 			queueMany(t, l.store, time.Now(), webhook.Name, 300, 1)
 		}
-		halves[i] = l.pace(0.6*ceiling, lasts/2)
+		list := make([]span, turns)
+		for j := range list {
+			ceiling = l.ceiling(probes)
+			list[j] = l.pace(0.6*ceiling, lasts)
+			t.Logf("ceiling %.0f messages/s; at 60 %% of it %s", ceiling, list[j])
+		}
+		halves[i] = together(list)
 		t.Logf("half %d: %s", i+1, halves[i])
 	}
 	if n := waiting(t, l.store, time.Now()); n == 0 {
@@ -58,7 +62,7 @@ func TestLoad(t *testing.T) {
 		halves[0].steady(t, halves[1])
 	}
 	l.flood(callers)
-	after := l.pace(0.3*ceiling, lasts/12)
+	after := l.pace(0.3*ceiling, lasts/2)
 	t.Logf("afterwards: %s", after)
 
 	if e := l.errors.Load(); e > 0 || l.differing.Load() > 0 {
@@ -177,6 +181,20 @@ func (s span) String() string {
 		s.p50.Round(10*time.Microsecond), s.p99.Round(10*time.Microsecond), middle(s.memory))
 }
 
+// together is the spans of a half: the middle one of their times, so that a
+// moment in which the machine did something else does not count for the rest.
+func together(list []span) (s span) {
+	var p50, p99 []time.Duration
+	for _, o := range list {
+		s.sent += o.sent
+		p50, p99, s.memory = append(p50, o.p50), append(p99, o.p99), append(s.memory, o.memory...)
+	}
+	slices.Sort(p50)
+	slices.Sort(p99)
+	s.p50, s.p99 = p50[len(p50)/2], p99[len(p99)/2]
+	return s
+}
+
 // steady reports what grew from one span to the next.
 func (s span) steady(t *testing.T, next span) {
 	t.Helper()
@@ -226,7 +244,7 @@ func (l *load) pace(rate float64, lasts time.Duration) span {
 	var s span
 	ended := make(chan struct{})
 	go func() { wg.Wait(); close(ended) }()
-	for look := time.NewTicker(max(lasts/60, 200*time.Millisecond)); ; {
+	for look := time.NewTicker(lasts / 10); ; {
 		select {
 		case <-look.C:
 			s.memory = append(s.memory, l.memory())
