@@ -196,14 +196,28 @@ func (a *app) serve(ctx context.Context, l net.Listener) error {
 	if errors.Is(err, http.ErrServerClosed) {
 		err = nil
 	}
-	return errors.Join(err, a.close())
+	return errors.Join(err, a.closeWithin(bounded))
 }
 
 // close ends the work in the background and closes the store.
-func (a *app) close() error {
+func (a *app) close() error { return a.closeWithin(context.Background()) }
+
+// closeWithin is close that waits for the work in the background until ctx
+// ends. What is being sent then is not settled: the next worker sends it again
+// under the same id.
+func (a *app) closeWithin(ctx context.Context) error {
 	a.stop()
-	a.workers.Wait()
-	a.server.intake.busy.Wait()
+	ended := make(chan struct{})
+	go func() {
+		a.workers.Wait()
+		a.server.intake.busy.Wait()
+		close(ended)
+	}()
+	select {
+	case <-ended:
+	case <-ctx.Done():
+		a.log.Error("what was being sent did not end in time; it is sent again, with the same id", "after", a.cfg.Shutdown)
+	}
 	a.deliverer.close()
 	return a.store.Close()
 }

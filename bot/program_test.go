@@ -3,8 +3,10 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -16,6 +18,8 @@ import (
 
 	"shimwright/bot/channel"
 	"shimwright/bot/testenv"
+	"shimwright/store"
+	"shimwright/store/boltstore"
 )
 
 // built is the program itself, built once for all tests that run it. Its
@@ -239,6 +243,48 @@ func TestStopFinishesWhatWasBegun(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestStopHasADeadline: a network that does not answer holds up the end of the
+// program no longer than the settings allow, and its message is not lost.
+func TestStopHasADeadline(t *testing.T) {
+	inner, err := boltstore.Open(filepath.Join(t.TempDir(), "test.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = inner.Close() })
+	s := newServiceWith(t, staysOpen{inner}, newTestClock(), func(c *Config) { c.Shutdown = 50 * time.Millisecond })
+	sending, release := make(chan struct{}), make(chan struct{})
+	s.app.deliverer.routes["slow"] = newRoute(newFake("slow", func(context.Context, int, channel.Message) error {
+		close(sending)
+		<-release
+		return nil
+	}))
+	queueText(t, s.store, s.clock.now(), store.Out{ID: "o-1", Conversation: "c", Channel: "slow", To: "x"}, channel.Message{Text: "due"})
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	stopped := make(chan error, 1)
+	go func() { stopped <- s.app.serve(ctx, l) }()
+	<-sending
+	cancel()
+	if err := <-stopped; err != nil { // before the network has answered
+		t.Error(err)
+	}
+	if stats, err := inner.Stats(t.Context(), s.clock.now()); err != nil || stats.Waiting != 1 {
+		t.Errorf("%d messages wait (%v), want the one that was being sent", stats.Waiting, err)
+	}
+	close(release)
+	if !strings.Contains(s.log.String(), "did not end in time") {
+		t.Errorf("the log does not say so: %s", s.log)
+	}
+}
+
+// staysOpen is a store that its user cannot close.
+type staysOpen struct{ store.Store }
+
+func (staysOpen) Close() error { return nil }
 
 func TestSecondServiceOnOneFile(t *testing.T) {
 	folder := t.TempDir()

@@ -80,6 +80,9 @@ func (v versions) upgrade(d *store.Doc) error {
 	if err := json.Unmarshal(d.Body, &fields); err != nil {
 		return fmt.Errorf("the stored document %s %s cannot be read: %w", d.Kind, mask(d.ID), err)
 	}
+	if fields == nil {
+		return fmt.Errorf("the stored document %s %s cannot be read: it is null", d.Kind, mask(d.ID))
+	}
 	for i, f := range changes[has-1:] {
 		if err := f(fields); err != nil {
 			return fmt.Errorf("the stored document %s %s cannot be brought from schema %d to %d: %w", d.Kind, mask(d.ID), has+i, has+i+1, err)

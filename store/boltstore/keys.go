@@ -80,6 +80,8 @@ func conv(c store.Conversation, tag byte) key {
 // at begins a key of the bucket times.
 func at(tag byte, t time.Time) key { return append(make(key, 0, 64), tag).time(t) }
 
+// str ends a name with a zero; a zero within it is followed by 0xff, with which
+// no other name begins, because names are UTF-8, and no number.
 func (k key) str(s string) key {
 	for {
 		i := bytes.IndexByte([]byte(s), 0)

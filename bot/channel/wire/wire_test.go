@@ -91,3 +91,17 @@ func TestStatuses(t *testing.T) {
 		s.Close()
 	}
 }
+
+// FuzzRetryAfter: whatever a network asks for, the pause is neither negative
+// nor longer than its bound.
+func FuzzRetryAfter(f *testing.F) {
+	for _, s := range []string{"3", " 1.5 ", "1e300", "-1", "NaN", "Inf", "Mon, 02 Mar 2026 12:00:10 GMT", "soon"} {
+		f.Add(s)
+	}
+	now := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	f.Fuzz(func(t *testing.T, field string) {
+		if d := RetryAfter(field, now); d < 0 || d > MaxPause {
+			t.Fatalf("%q is a pause of %s", field, d)
+		}
+	})
+}
