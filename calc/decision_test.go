@@ -281,6 +281,13 @@ func FuzzDecide(f *testing.F) {
 			t.Errorf("%d, %v", more, ok)
 		}
 		CanDecide(u, w)
+		if d == Within && !toeIn && !Clear(e, w) || AtToeIn(e, w) && Clear(e, w) {
+			t.Errorf("%v, clear %v, at the toe-in limit %v", d, Clear(e, w), AtToeIn(e, w))
+		}
+		for _, one := range []Window{AtMost(high), AtLeast(low)} {
+			_, err := Decide(e, one)
+			sane(t, err)
+		}
 	})
 }
 

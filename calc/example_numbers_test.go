@@ -116,6 +116,14 @@ func ExampleFlatness() {
 	// Output: flat within 0.02 mm, rises 0.133 mm per metre to the rear <nil>
 }
 
+func ExampleFitPlane() {
+	plane, err := calc.FitPlane([]calc.Point{
+		{X: 0, Y: 0, Z: 0.10}, {X: 1000, Y: 0, Z: 0.16}, {X: 0, Y: 500, Z: 0.08}, {X: 1000, Y: 500, Z: 0.14}})
+	fmt.Printf("rises %.2f mm per metre to the rear and %.2f to the left; %.2f mm in the middle %v\n",
+		1000*plane.SlopeX, 1000*plane.SlopeY, plane.At(500, 250), err)
+	// Output: rises 0.06 mm per metre to the rear and -0.04 to the left; 0.12 mm in the middle <nil>
+}
+
 func ExampleStraightness() {
 	s, err := calc.Straightness(
 		[]calc.Length{0, 200, 400, 600, 800, 1000}, []calc.Length{0, 0.03, 0.05, 0.04, 0.02, -0.01})

@@ -78,8 +78,13 @@ func feelerInput(leaves []Length, want, tol Length, max int) ([]Length, error) {
 // the distance between the leaves on either side of the thinnest one in it, with
 // the thickest that go taken first. What is left over and thinner than any leaf
 // was judged between two of them. Practice: who stacks changes the thinnest leaf.
+// Without leaves, with one that is not thicker than nothing, or with a gap that is
+// not finite it is +Inf.
 func FeelerStep(leaves []Length, gap Length) Length {
 	const same Length = 1e-6
+	if len(leaves) == 0 || !(leaves[0] > 0) || finite("gap", float64(gap)) != nil {
+		return Length(math.Inf(1))
+	}
 	for rest := gap.Abs(); ; {
 		i := sort.Search(len(leaves), func(i int) bool { return leaves[i] > rest+same })
 		if i == 0 {
@@ -89,7 +94,7 @@ func FeelerStep(leaves []Length, gap Length) Length {
 		if i > 1 {
 			under = leaves[i-2]
 		}
-		rest -= leaf
+		rest = Length(math.Mod(float64(rest+same), float64(leaf))) - same // as many of it as go
 		switch {
 		case rest > same:
 		case i == len(leaves):

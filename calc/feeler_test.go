@@ -151,6 +151,11 @@ func FuzzFeelerStack(f *testing.F) {
 		if len(stack) > 3 {
 			t.Errorf("%v of three leaves", stack)
 		}
+		if s := FeelerStep([]Length{Length(a), Length(b), Length(c)}, Length(want)); math.IsNaN(float64(s)) && a < b && b < c {
+			t.Errorf("a step of %v", s)
+		}
+		set, err := FeelerSet(most)
+		sane(t, err, bare(set)...)
 	})
 }
 
@@ -177,5 +182,24 @@ func TestFeelerStep(t *testing.T) {
 		{inches, 40 * Thou, 3 * Thou},   // 25 + 15; + 12, + 18
 	} {
 		within(t, "step", float64(FeelerStep(c.set, c.gap)), float64(c.want), 1e-9)
+	}
+}
+
+// Nothing can be told from no leaves, a leaf of no thickness or a gap that is not
+// finite; and a gap in kilometres is answered as fast as any.
+func TestFeelerStepOfWhatCannotBeUsed(t *testing.T) {
+	set := []Length{0.05, 0.1}
+	for _, v := range unusable {
+		if s := FeelerStep(set, Length(v)); !math.IsInf(float64(s), 1) {
+			t.Errorf("gap of %v: %v", v, s)
+		}
+	}
+	for _, leaves := range [][]Length{nil, {0, 0.1}, {-0.05, 0.1}, {Length(math.NaN()), 0.1}} {
+		if s := FeelerStep(leaves, 0.07); !math.IsInf(float64(s), 1) {
+			t.Errorf("leaves %v: %v", leaves, s)
+		}
+	}
+	if s := FeelerStep(set, 1e15); !(s > 0 && s <= 0.1) {
+		t.Errorf("a gap of 1e15 mm: %v", s)
 	}
 }

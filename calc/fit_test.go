@@ -326,6 +326,14 @@ func FuzzFitLine(f *testing.F) {
 		if err == nil {
 			e, err := l.Predict(at)
 			sane(t, err, e.Value, e.U)
+			e, err = l.Mean(at)
+			sane(t, err, e.Value, e.U)
+			if err == nil {
+				sane(t, nil, l.At(at), l.MeanSE(at))
+			}
+			if l.NewSE(at, 2) > l.NewSE(at, 1) {
+				t.Error("two new readings are worth less than one")
+			}
 			v, u, err := l.Inverse(at, 1)
 			sane(t, err, v, u)
 		}

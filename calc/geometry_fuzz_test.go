@@ -158,6 +158,9 @@ func FuzzLinesAndAngles(f *testing.F) {
 		sane(t, err, float64(p.End), float64(p.Diagonals), float64(p.Length))
 		check(MitrePair(A, B, OpenAtHeel, r))
 		check(BevelPair(A, B, OpenAtToe, r))
+		if MitreFenceError(MitreFenceError(Angle(a), false), false) != Angle(a) && a == a {
+			t.Errorf("the error of %g rad does not come back", a)
+		}
 		check(TiltByGap(A, B, AwaySide, r))
 		check(TiltByLevel(Angle(a), Angle(b), Angle(c), r))
 		check(TiltByFlip(A, B, TowardSide, r))
@@ -168,6 +171,9 @@ func FuzzLinesAndAngles(f *testing.F) {
 		moves, err := RailMoves(A, B, C, []Length{D, A, B}, C)
 		sane(t, err, bareOf(moves)...)
 		length(HeadMove(A, B, C, D))
+		if Right.Mirror(Right.Mirror(A)) != A && a == a || Left.Mirror(A) != A && a == a {
+			t.Errorf("%g is mirrored for good", a)
+		}
 		check(KnifeShift(A, B, r))
 		_, err = Knife{Thickness: A, Plate: B, Kerf: C, Gaps: []Length{D}, Top: A}.Check(KnifeRules{GapMin: B, GapMax: C, Below: D})
 		sane(t, err)

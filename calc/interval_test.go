@@ -249,6 +249,11 @@ func FuzzNextDate(f *testing.F) {
 			if err == nil && (next.Reason.Rule == 0 || next.Due.Before(h.Visits[i].At)) {
 				t.Errorf("%+v", next)
 			}
+			first, err := NextDate([]History{h, h})
+			sane(t, err)
+			if err == nil && (!first.Due.Equal(next.Due) || first.NoLaterThan(h.Visits[0].At).Due.After(h.Visits[0].At)) {
+				t.Errorf("%+v of two like %+v", first, next)
+			}
 			found = again
 		}
 	})

@@ -112,6 +112,11 @@ func FuzzFlatness(f *testing.F) {
 		points := []Point{{Length(x1), Length(y1), Length(z1)}, {Length(x2), Length(y2), Length(z2)}, {Length(x3), Length(y3), Length(z3)}, {}}
 		flat, p, err := Flatness(points)
 		sane(t, err, float64(flat), float64(p.Z0), p.SlopeX, p.SlopeY, float64(p.S))
+		p, err = FitPlane(points[:3])
+		sane(t, err, bareOf(p.Residuals)...)
+		if err == nil {
+			sane(t, nil, float64(p.At(points[0].X, points[0].Y)))
+		}
 		s, err := Straightness([]Length{Length(x1), Length(x2), Length(x3), 0}, []Length{Length(z1), Length(z2), Length(z3), 0})
 		sane(t, err, float64(s.LeastSquares), float64(s.MinimumZone), float64(s.EndPoint))
 	})

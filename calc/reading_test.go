@@ -165,6 +165,9 @@ func FuzzReading(f *testing.F) {
 		if err == nil {
 			e, d := r.Estimate(), Difference(r, r)
 			sane(t, nil, float64(r.Value()), float64(r.Half()), e.Value, d.Value)
+			if c := Combine(r.Components()...); c.U != e.U {
+				t.Errorf("components of ± %g in a reading of ± %g", c.U, e.U)
+			}
 			if math.IsNaN(e.U) || math.IsNaN(d.U) || !Agree(r, r) {
 				t.Errorf("%+v has %+v", r, e)
 			}

@@ -345,6 +345,9 @@ func FuzzFitRunout(f *testing.F) {
 		sane(t, err, float64(s.TIR()))
 		both, err := Reverse(r, r)
 		sane(t, err, float64(both.Flange.Amplitude()), float64(both.Blade.Amplitude()))
+		if other := both.CountedOnBlade(); other.Flange != both.Blade || other.MarkMatters(Length(measured)) != both.MarkMatters(Length(measured)) {
+			t.Errorf("%+v counted on the blade is %+v", both, other)
+		}
 		_, err = CheckMark(r, turn, Length(a), Length(at))
 		sane(t, err)
 	})

@@ -221,6 +221,12 @@ func FuzzCombine(f *testing.F) {
 		sane(t, err, s, n)
 		v, err := StudentT(c1, dof)
 		sane(t, err, v)
+		parts := append(Rectangular(half).Across(c1, c2), Normal(u, dof).Across(c1, c2)...)
+		if s, n := StandardCombined(parts...); math.IsNaN(s) || s < 0 || math.IsNaN(n) || s < parts[0].Standard() {
+			t.Errorf("standard uncertainty %g with %g degrees of freedom", s, n)
+		}
+		grad, err := Sensitivities(func(x []float64) float64 { return x[0] - x[1]*x[1] }, []float64{c1, c2}, []float64{half, u})
+		sane(t, err, grad...)
 	})
 }
 
