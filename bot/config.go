@@ -42,7 +42,7 @@ type settings struct {
 	SmsPassword      string `split_words:"true" desc:"its password"`
 	SmsSecret        string `split_words:"true" desc:"secret of 16 characters or more, key=... in the address that the gateway calls for a text"`
 	SmsFrom          string `split_words:"true" desc:"number that texts come from; by default the gateway's global-sender"`
-	SmsPeople        string `split_words:"true" desc:"numbers of those who may write, with country code, separated by commas; others get one polite sentence"`
+	SmsPeople        string `split_words:"true" desc:"numbers of those who may write, with country code, separated by commas; others get one polite sentence, unless they bring a code"`
 	SmsOwn           string `split_words:"true" desc:"address where the gateway reaches this service; by default http://127.0.0.1, the port of SHIMWRIGHT_LISTEN and /v1/channels/sms"`
 	SmsRegion        string `split_words:"true" desc:"country of numbers that the gateway gives without country code, e.g. DE; by default it always gives one"`
 	SmsParts         string `split_words:"true" default:"6" desc:"most parts of one text, the gateway's max-messages"`
@@ -50,7 +50,7 @@ type settings struct {
 	MatrixUser       string `split_words:"true" desc:"who the service is there, e.g. @shimwright:shop.example"`
 	MatrixAsToken    string `split_words:"true" desc:"as_token of the registration file"`
 	MatrixHsToken    string `split_words:"true" desc:"hs_token of the registration file"`
-	MatrixPeople     string `split_words:"true" desc:"users (@kim:shop.example) and whole servers (shop.example) who may write, separated by commas; others get one polite sentence"`
+	MatrixPeople     string `split_words:"true" desc:"users (@kim:shop.example) and whole servers (shop.example) who may write, separated by commas; others get one polite sentence, unless they bring a code"`
 	Zone             string `default:"Local" desc:"time zone of people who have not chosen one, e.g. Europe/Berlin"`
 	Log              string `default:"info" desc:"least level that is logged: debug, info, warn or error"`
 	LogFormat        string `split_words:"true" default:"text" desc:"text or json"`

@@ -37,6 +37,7 @@ type Config struct {
 	Timeout  time.Duration // of a call, whole seconds; 0: the gateway's default
 	Parts    int           // max-messages; 0: 6
 	OneByOne bool          // calls us for one text at a time (max-pending-requests = 1)
+	File     string        // a whole configuration to run instead, with our ports and secrets in it
 }
 
 // Gateway is a gateway that runs until the test ends.
@@ -61,7 +62,11 @@ func Start(t testing.TB, c Config) *Gateway {
 	g := &Gateway{t: t, dir: t.TempDir(), network: ports[0], admin: ports[1], smsbox: smsbox,
 		SendSMS: fmt.Sprintf("http://127.0.0.1:%d/cgi-bin/sendsms", ports[3])}
 	g.conf = filepath.Join(g.dir, "kannel.conf")
-	if err := os.WriteFile(g.conf, []byte(configuration(c, g.dir, ports)), 0o600); err != nil {
+	text := configuration(c, g.dir, ports)
+	if c.File != "" {
+		text = fitted(t, c, g.dir, ports)
+	}
+	if err := os.WriteFile(g.conf, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(g.stop)
@@ -145,6 +150,25 @@ max-messages = 0
 catch-all = true
 `, User, Password, c.Parts, c.Inbound, join)
 	return b.String()
+}
+
+// fitted puts the ports and secrets of this test into a configuration.
+func fitted(t testing.TB, c Config, dir string, ports []int) string {
+	t.Helper()
+	b, err := os.ReadFile(c.File)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in, err := url.Parse(c.Inbound)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.NewReplacer("admin-password = PASSWORD", "admin-password = local-admin", "PASSWORD", Password,
+		"127.0.0.1:8080", in.Host, "SECRET", in.Query().Get("key"), "kannel.store", filepath.Join(dir, "store")).Replace(string(b))
+	for i, port := range []int{10000, 13000, 13001, 13013} {
+		text = strings.Replace(text, fmt.Sprintf("port = %d\n", port), fmt.Sprintf("port = %d\n", ports[i]), 1)
+	}
+	return text
 }
 
 // await waits until something listens on a port.
