@@ -104,6 +104,7 @@ func TestDecideZones(t *testing.T) {
 	}
 }
 
+// No decision is taken on what is not a number.
 func TestDecideRefuses(t *testing.T) {
 	good := Estimate{Value: 0.1, U: 0.01, DoF: 5}
 	for _, v := range unusable {
@@ -205,6 +206,8 @@ func TestFurtherReadings(t *testing.T) {
 	}
 }
 
+// The middle of the window, and never less than U above a toe-in limit (so that
+// value − U ≥ limit, the project's safety rule): by hand.
 func TestAim(t *testing.T) {
 	for _, c := range []struct {
 		u    float64

@@ -28,6 +28,7 @@ func TestFeelerSets(t *testing.T) {
 	refused(t, err, "leaves")
 }
 
+// Stacks found by hand from the DIN 2275 set of 8 and a common inch set.
 func TestFeelerStack(t *testing.T) {
 	eight, err := FeelerSet(8)
 	sane(t, err)

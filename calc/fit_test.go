@@ -189,6 +189,8 @@ func TestFitLineISO28037(t *testing.T) {
 	within(t, "u(inverse), annex E", u, 0.097, 0.0005)
 }
 
+// By hand: equal readings lie on a level line; through two points the slope is
+// their difference over the distance, uncertain by √2·u over it (GUM 5.1.2).
 func TestFitLineEdges(t *testing.T) {
 	level, err := FitLine([]float64{0, 1, 2}, []float64{0.2, 0.2, 0.2})
 	sane(t, err, level.A, level.B, level.S, level.R2)

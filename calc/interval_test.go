@@ -122,6 +122,7 @@ func TestDriftByHand(t *testing.T) {
 	}
 }
 
+// The earliest decides, and an event comes before it: by hand.
 func TestNextDate(t *testing.T) {
 	w := Window{High: 0.1}
 	quick := History{Name: "toe", Window: w, Visits: []Visit{visit(0, 0, 0.05, 0.01), visit(91, 0.13, 0.05, 0.01)}}

@@ -242,6 +242,8 @@ func TestLearnFromAKeptModel(t *testing.T) {
 	}
 }
 
+// A height that is never read does not hide a stuck nut. The truth is that of the
+// table of the tests.
 func TestLearnWithMissingHeights(t *testing.T) {
 	saw := quietSaw(15, 0.03)
 	saw.gain[0] = 0

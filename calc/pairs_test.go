@@ -147,6 +147,7 @@ func TestPairsDoubleTheAngle(t *testing.T) {
 	}
 }
 
+// By hand; U of two rounded readings, see TestCombineAgainstConvolution.
 func TestTiltByLevel(t *testing.T) {
 	// table 0.3° out, blade read 45.4°: 45.1° to the table
 	e, err := TiltByLevel(45.4*Degree, 0.3*Degree, 45*Degree, Rectangular(0.05*math.Pi/180))

@@ -203,6 +203,7 @@ func TestPlanKnowsNoUnits(t *testing.T) {
 	}
 }
 
+// Done as the three-way decision says (JCGM 106: a guard of U inside the window).
 func TestPlanIsDoneInsideTheGuard(t *testing.T) {
 	m := model(t, grid(2, 500, 160))
 	o := DefaultPlanOptions()

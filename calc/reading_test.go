@@ -73,6 +73,8 @@ func TestReadRefuses(t *testing.T) {
 	}
 }
 
+// Two readings of one spot by a tool of 0.01 may differ by half a step each way,
+// and by noise as √2 of one: by hand.
 func TestAgree(t *testing.T) {
 	tool := Tool{Resolution: 0.01}
 	read := func(v Length) Reading {

@@ -86,6 +86,7 @@ func TestScrewIsLearnedByTurning(t *testing.T) {
 	}
 }
 
+// A trial of an eighth, doubled while nothing comes of it (practice, no source).
 func TestScrewFirstSteps(t *testing.T) {
 	o := DefaultScrewOptions(0, 0.0002)
 	a, s, err := NextScrew(nil, 0.004, o)

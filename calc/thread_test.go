@@ -62,6 +62,8 @@ func TestThreadTables(t *testing.T) {
 
 func cut(r rune) bool { return r == 'x' || r == '-' }
 
+// Designations as ISO 261 and ASME B1.1 write them, and as people do; M10 alone is
+// the coarse thread.
 func TestThreadByName(t *testing.T) {
 	for spelling, want := range map[string]string{
 		"M10": "M10", " m10 ": "M10", "M10x1.5": "M10", "M10 × 1,25": "M10x1.25", "m10*1.25": "M10x1.25", "M10X1.0": "M10x1",
@@ -83,6 +85,7 @@ func TestThreadByName(t *testing.T) {
 	}
 }
 
+// M10 has a pitch of 1.5 mm (ISO 261); the fractions are by hand.
 func TestTurns(t *testing.T) {
 	m10, err := ThreadByName("M10")
 	sane(t, err)
