@@ -3,7 +3,6 @@ package redisstore
 import (
 	"context"
 	"fmt"
-	"os"
 	"strconv"
 	"strings"
 	"sync"
@@ -126,63 +125,4 @@ func BenchmarkCommitAgainstBareEval(b *testing.B) {
 // by one replica.
 func BenchmarkDrain(b *testing.B) {
 	storetest.BenchmarkDrain(b, (&databases{server: redistest.Start(b)}).open(b))
-}
-
-// BenchmarkBytes reports the memory that Redis uses for each idle conversation
-// (a document of 300 bytes; what was handled is older than it is kept) and for
-// each reminder (a body of 24 bytes), with four of each in a shop, and with one.
-// 10,000 of each; a million with SHIMWRIGHT_LONG=1:
-//
-//	SHIMWRIGHT_LONG=1 go test -run - -bench Bytes -benchtime 1x -timeout 60m ./store/redisstore
-func BenchmarkBytes(b *testing.B) {
-	n := 10_000
-	if os.Getenv("SHIMWRIGHT_LONG") != "" {
-		n = 1_000_000
-	}
-	for _, each := range []int{4, 1} {
-		b.Run(fmt.Sprintf("%d_in_a_shop", each), func(b *testing.B) {
-			for b.Loop() {
-				server := redistest.Start(b, "--appendonly", "no")
-				measure(b, server, n, each)
-			}
-		})
-	}
-}
-
-func measure(b *testing.B, server *redistest.Server, n, each int) {
-	s := openURL(b, server.URL(0))
-	c := server.Client(b)
-	used := func() float64 {
-		info, err := c.InfoMap(context.Background(), "memory").Result()
-		if err != nil {
-			b.Fatal(err)
-		}
-		bytes, err := strconv.ParseFloat(info["Memory"]["used_memory"], 64)
-		if err != nil {
-			b.Fatal(err)
-		}
-		return bytes
-	}
-	shop := func(i int) string { return fmt.Sprintf("shop-%07d", i/each) }
-	empty := used()
-	lanes(b, n, func(_, i int) error {
-		id := fmt.Sprintf("phone-%07d", i)
-		return s.Commit(context.Background(), store.Commit{
-			Shop: shop(i), Conversation: id, At: storetest.Noon,
-			Put: []store.Doc{{Kind: store.KindConversation, ID: id, Body: []byte(strings.Repeat("d", 300))}},
-		})
-	})
-	conversations := used()
-	lanes(b, n, func(_, i int) error {
-		return s.Commit(context.Background(), store.Commit{
-			Shop: shop(i), At: storetest.Noon,
-			Remind: []store.Reminder{{
-				ID: fmt.Sprintf("r-%07d", i), Conversation: fmt.Sprintf("phone-%07d", i), Saw: "big", Person: "kim",
-				Due: storetest.Noon.Add(time.Duration(i) * time.Second), Body: []byte("slider-level, 6 months on"),
-			}},
-		})
-	})
-	reminders := used()
-	b.ReportMetric((conversations-empty)/float64(n), "bytes/conversation")
-	b.ReportMetric((reminders-conversations)/float64(n), "bytes/reminder")
 }
