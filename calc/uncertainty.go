@@ -261,12 +261,15 @@ func StudentT(p, dof float64) (float64, error) {
 }
 
 func studentT(p, dof float64) float64 {
-	if dof >= ManyDoF {
+	switch {
+	case dof >= ManyDoF:
 		return distuv.UnitNormal.Quantile((1 + p) / 2)
+	case dof >= float64(len(student95)):
+		return studentTMany(p, dof)
 	}
 	t := func() float64 { return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile((1 + p) / 2) }
 	i := int(dof)
-	if p != Coverage || float64(i) != dof || i >= len(student95) {
+	if p != Coverage || float64(i) != dof {
 		return t()
 	}
 	known := math.Float64frombits(student95[i].Load())
@@ -275,6 +278,18 @@ func studentT(p, dof float64) float64 {
 		student95[i].Store(math.Float64bits(known))
 	}
 	return known
+}
+
+// studentTMany is studentT for many degrees of freedom, by its expansion about
+// the normal quantile (Abramowitz and Stegun, 26.7.5). From 512 on what is left
+// out is below the rounding of the quantile.
+func studentTMany(p, dof float64) float64 {
+	z := distuv.UnitNormal.Quantile((1 + p) / 2)
+	q := z * z
+	return z + z*((q+1)/4+
+		((5*q+16)*q+3)/96/dof+
+		(((3*q+19)*q+17)*q-15)/384/(dof*dof)+
+		((((79*q+776)*q+1482)*q-1920)*q-945)/92160/(dof*dof*dof))/dof
 }
 
 // student95 keeps the 95 % factors of whole degrees of freedom once they have

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // JCGM 100:2008 (GUM), example H.1, calibration of an end gauge. Inputs and
@@ -239,4 +240,17 @@ func TestPooledIsTheRootMeanSquareOfEqualGroups(t *testing.T) {
 	s, _, err := Pooled(groups...)
 	sane(t, err, s)
 	within(t, "s", s, math.Sqrt(want), 1e-12)
+}
+
+// Many degrees of freedom take another way to the quantile: both agree where
+// they meet and beyond, as far as the search for the quantile goes, nine digits.
+func TestStudentTOfMany(t *testing.T) {
+	for _, dof := range []float64{512, 700, 1e3, 12345, 1e6} {
+		for _, p := range []float64{0.6827, Coverage, 0.99} {
+			want := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile((1 + p) / 2)
+			if got, err := StudentT(p, dof); err != nil || math.Abs(got-want) > 1e-9*want {
+				t.Errorf("StudentT(%v, %v) = %.12f, %v, the quantile is %.12f", p, dof, got, err, want)
+			}
+		}
+	}
 }
