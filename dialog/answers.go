@@ -6,7 +6,6 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"shimwright/calc"
 	"shimwright/dialog/guard"
 	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
@@ -293,63 +292,6 @@ func (st *step) expect(a guard.Ask) reading.Expect {
 		e.Unit = reading.None
 	}
 	return e
-}
-
-// doubt asks once which of several readings was meant, or whether an unlikely
-// one is right.
-func (st *step) doubt(saw *Saw, a guard.Ask, e reading.Expect, r reading.Result) {
-	args := map[string]string{}
-	n := 0
-	add := func(v reading.Value) {
-		args["lo"+strconv.Itoa(n)] = strconv.FormatFloat(v.Low, 'g', -1, 64)
-		args["hi"+strconv.Itoa(n)] = strconv.FormatFloat(v.High, 'g', -1, 64)
-		n++
-	}
-	for _, v := range r.Alternatives {
-		if v.Key == "" {
-			add(v)
-		}
-	}
-	if r.Status == reading.Doubt && !a.Hard {
-		add(r.Value)
-	}
-	if n == 0 || r.Status == reading.Doubt && a.Hard {
-		st.say("reading.range", "Range", st.limits(a, e))
-	}
-	if n == 0 {
-		st.show()
-		return
-	}
-	args["n"] = strconv.Itoa(n)
-	slip := reading.NoSlip
-	if len(r.Slips) > 0 {
-		slip = r.Slips[0]
-	}
-	for _, other := range r.Slips {
-		if other != slip {
-			slip = reading.NoSlip
-		}
-	}
-	args["slip"] = slipNames[slip]
-	st.ask("doubt", args)
-}
-
-// limits words what can be an answer: large ones in whole millimetres or
-// sixteenths of an inch, whatever the tool reads.
-func (st *step) limits(a guard.Ask, e reading.Expect) any {
-	switch {
-	case e.Quantity == reading.Length && e.Max > 20:
-		return wording.Span{Low: sized(calc.Length(e.Min)), High: sized(calc.Length(e.Max))}
-	case e.Quantity == reading.Angle && calc.Angle(e.Max) > 10*calc.Degree:
-		return wording.Span{Low: wording.Tilt{Value: calc.Angle(e.Min)}, High: wording.Tilt{Value: calc.Angle(e.Max)}}
-	}
-	a.Signs = [3]string{}
-	return st.value(a, reading.Value{Low: e.Min, High: e.Max})
-}
-
-var slipNames = map[reading.Slip]string{
-	reading.NoSlip: "none", reading.UnitSlip: "unit", reading.SignSlip: "sign", reading.PointSlip: "point",
-	reading.TooLarge: "large", reading.OtherPoint: "other", reading.TooFine: "fine",
 }
 
 // refusal returns the sentence for why a message gave no reading.

@@ -122,7 +122,18 @@ func (st *step) pending(text string) bool {
 		return true
 	}
 	a := st.pendingAsk()
-	v, ok := st.choose(a.Choices, text)
+	v, ok := "", false
+	if st.s.Pending == "doubt" {
+		var unclear bool
+		if v, unclear = st.doubtAnswered(a.Choices, text); unclear {
+			st.say("choice.unclear", "Choices", choiceList(a.Choices))
+			st.ask(st.s.Pending, st.s.Args)
+			return true
+		}
+		ok = v != ""
+	} else {
+		v, ok = st.choose(a.Choices, text)
+	}
 	if v == "forgetall" && !same(strings.TrimRight(text, ".! "), st.voice.Say(wording.T("choice.forgetall"))) {
 		ok = false // nothing that is half said deletes a shop
 	}
