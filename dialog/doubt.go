@@ -105,8 +105,30 @@ func (st *step) doubtAnswered(choices []guard.Choice, text string) (value string
 	case err == nil && n >= 0 && n <= len(choices) && st.readable(text):
 		return "", true
 	}
-	value, _ = st.choose(choices, text)
+	value, ok := st.choose(choices, text)
+	if !ok {
+		value = st.holding(choices, text)
+	}
 	return value, false
+}
+
+// holding finds the one choice that holds the words of an answer without a number:
+// "top" of the two signs of a gap, "mm" of two units.
+func (st *step) holding(choices []guard.Choice, text string) (value string) {
+	part := words(text)
+	if strings.TrimSpace(part) == "" || strings.ContainsAny(part, "0123456789") {
+		return ""
+	}
+	for _, c := range choices {
+		if !strings.Contains(words(st.voice.Say(c.Text)), part) {
+			continue
+		}
+		if value != "" {
+			return ""
+		}
+		value = c.Value
+	}
+	return value
 }
 
 // readable reports whether a text alone answers the open question for a reading.

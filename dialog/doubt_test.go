@@ -40,7 +40,7 @@ func TestDoubts(t *testing.T) {
 		{"tilt", "setup.units", ""}, {"mm", "setup.name", ""}, {"Birch", "setup.hand", ""}, {"left", "setup.accept", ""}, {"ok", "method", ""},
 		{"square", "side", ""}, {"left", "safety.unplugged", ""}, {"unplugged", "tilt.set", ""}, {"done", "tilt.gap", ""},
 		{"0.2", "ask.doubt", "more than one way"}, {"ok", "ask.doubt", "did not understand"}, {"yes", "ask.doubt", "did not understand"},
-		{"0.2 bottom", "tilt.height", "0.20 mm open at the bottom"}, {"0.1", "ask.doubt", "I can only use 30 to 1000 mm"}, {"no", "tilt.height", "How high"},
+		{"open", "tilt.gap", "Say top or bottom"}, {"0.2", "ask.doubt", ""}, {"bottom", "tilt.height", "0.20 mm open at the bottom"}, {"0.1", "ask.doubt", "I can only use 30 to 1000 mm"}, {"no", "tilt.height", "How high"},
 	} {
 		if p := sh.say(c.say).Turn.Prompt; p.Name != c.name || !strings.Contains(said(sh.result), c.want) {
 			t.Errorf("%q: %s is asked, want %s, and %q said:\n%s", c.say, p.Name, c.name, c.want, said(sh.result))
