@@ -14,6 +14,9 @@ import (
 // -conversations 100000 is the long form of the property test.
 var conversations = flag.Int("conversations", 600, "random conversations of the safety property test")
 
+// -first goes on where another run stopped, or plays one conversation again.
+var first = flag.Int("first", 0, "seed of the first of them")
+
 // watch is a second account of who may be asked for what, kept from the
 // messages alone: it shares no code with the guard.
 type watch struct {
@@ -235,7 +238,7 @@ func TestSafety(t *testing.T) {
 		}
 		return counts[job]
 	}
-	for seed := range *conversations {
+	for seed := *first; seed < *first+*conversations; seed++ {
 		r := player{Rand: rand.New(rand.NewPCG(uint64(seed), 7)), wild: []int{3, 5, 12, 30}[seed%4], job: jobNames[seed%len(jobNames)]}
 		sh := newShop()
 		sh.says(starts[seed/4%len(starts)]...)
