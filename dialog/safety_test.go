@@ -238,6 +238,7 @@ func TestSafety(t *testing.T) {
 		}
 		return counts[job]
 	}
+	messages := 0
 	for seed := *first; seed < *first+*conversations; seed++ {
 		r := player{Rand: rand.New(rand.NewPCG(uint64(seed), 7)), wild: []int{3, 5, 12, 30}[seed%4], job: jobNames[seed%len(jobNames)]}
 		sh := newShop()
@@ -276,6 +277,7 @@ func TestSafety(t *testing.T) {
 				at(saw.ID).hear(who, text, was, here, sent, sh.now.Add(20*time.Second))
 			}
 			res := sh.sayAt(text, sent)
+			messages++
 			for _, saw := range sh.view.Saws {
 				w := at(saw.ID)
 				for _, e := range saw.Power.Events[before[saw.ID]:] {
@@ -307,6 +309,7 @@ func TestSafety(t *testing.T) {
 			}
 		}
 	}
+	t.Logf("%d conversations, %d messages", *conversations, messages)
 	for _, p := range dialog.Procedures() {
 		n, want := count(p.Name()), reached[p.Name()]
 		t.Logf("%-16s %6d hands-on questions, %5d adjustments, %5d powered steps, %5d records", p.Name(), n.hands, n.adjusted, n.cuts, n.records)
