@@ -116,9 +116,12 @@ func (l *learner) causes(none float64) []cause {
 			list = l.possible()
 		}
 		l.detail(k)
-		for c := range list {
-			l.try(&list[c], l.guesses[k].score(), limit)
-			limit = min(limit, list[c].score+clearBy)
+		g := &l.guesses[k]
+		for i := range list {
+			if c := &list[i]; g.prior+c.rare() < limit {
+				l.try(c, g.score(), limit)
+				limit = min(limit, c.score+clearBy)
+			}
 		}
 	}
 	return slices.DeleteFunc(list, func(c cause) bool { return c.score >= limit })
@@ -134,9 +137,26 @@ func (l *learner) likeliest() []int {
 	return order
 }
 
+// rare returns the penalty of a cause.
+func (c *cause) rare() float64 {
+	switch {
+	case c.kind == OddReading:
+		return rareReading
+	case c.kind == Swapped:
+		return rareSwap
+	case c.support == AllSupports && c.kind == WrongPitch:
+		return rareAll + rarePitch - rareNut
+	case c.support == AllSupports:
+		return rareAll
+	case c.kind == WrongPitch:
+		return rarePitch
+	}
+	return rareNut
+}
+
 // possible lists every slip that there may have been.
 func (l *learner) possible() []cause {
-	var out []cause
+	out := make([]cause, 0, 3*len(l.turned)+2+len(l.sets)*l.n*(l.n+1)/2)
 	add := func(kind FindingKind, support, other, set int) {
 		out = append(out, cause{kind: kind, support: support, other: other, set: set, score: math.Inf(1)})
 	}
@@ -173,13 +193,13 @@ func (l *learner) try(c *cause, none, limit float64) {
 	case OddReading: // by any amount
 		xr, xx := l.readingPull(c.set, c.support, c.support, 1, 0), l.readingHold(c.set, c.support, c.support, 1, 0)
 		if xx > 0 {
-			c.score = min(c.score, none-xr*xr/xx+rareReading)
+			c.score = min(c.score, none-xr*xr/xx+c.rare())
 		}
 	case Swapped:
 		d := l.sets[c.set][c.other] - l.sets[c.set][c.support]
-		if xr := l.readingPull(c.set, c.support, c.other, d, -d); none+2*xr+rareSwap < limit {
+		if xr := l.readingPull(c.set, c.support, c.other, d, -d); none+2*xr+c.rare() < limit {
 			xx := l.readingHold(c.set, c.support, c.other, d, -d)
-			c.score = min(c.score, none+2*xr+xx+rareSwap)
+			c.score = min(c.score, none+2*xr+xx+c.rare())
 		}
 	default:
 		l.tryNut(c, none)
@@ -193,11 +213,11 @@ func (l *learner) tryNut(c *cause, none float64) {
 	if !(xx > 0) {
 		return
 	}
-	was, rare := 1.0, rareAll
+	was := 1.0
 	if c.support >= 0 {
-		was, rare = l.gain[c.support], rareNut
+		was = l.gain[c.support]
 	}
-	at := func(d float64) float64 { return none - 2*d*xr + d*d*xx + rare }
+	at := func(d float64) float64 { return none - 2*d*xr + d*d*xx + c.rare() }
 	switch c.kind {
 	case Stuck:
 		c.score = min(c.score, at(-was))
@@ -206,7 +226,7 @@ func (l *learner) tryNut(c *cause, none float64) {
 		c.score = min(c.score, at(-2*was))
 	case WrongPitch:
 		d := xr / xx
-		if score := at(d) + rarePitch - rareNut; wrongPitch(was+d) && score < c.score {
+		if score := at(d); wrongPitch(was+d) && score < c.score {
 			c.gain, c.score = was+d, score
 		}
 	}

@@ -59,6 +59,7 @@ func (l *learner) guess(f frame) error {
 	most := (len(twists)+1)/2*len(stiff) + 3*len(fine)
 	l.guesses = make([]guess, 0, most)
 	l.columns = make([]float64, most*len(l.turned)*l.n)
+	l.scratch = make([]float64, 2*l.n)
 	l.twists = make([]twist, len(twists))
 	for k, tw := range twists {
 		l.twists[k] = twist{prior: sq(tw / 1.2), ratio: l.m.twist() * math.Exp(tw)}

@@ -105,6 +105,7 @@ type learner struct {
 	twists        []twist
 	guesses       []guess
 	columns       []float64 // room for the influence of every guess
+	scratch       []float64 // room for two numbers of each support
 	coarse        int       // number of coarse guesses, which come first
 	best          int       // guess
 }

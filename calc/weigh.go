@@ -90,7 +90,7 @@ func (l *learner) couple(g *guess, k int) {
 	md := l.twists[g.twist].modes
 	n, t := l.n, len(l.turned)
 	g.m = l.columns[k*t*n : (k+1)*t*n]
-	yield, part := make([]float64, n), make([]float64, n)
+	yield, part := l.scratch[:n], l.scratch[n:]
 	for q, e := range md.eig {
 		yield[q] = 1 / (1 + g.stiffness*e)
 	}
