@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"shimwright/bot/channel/webhook"
+	"shimwright/bot/testenv"
 	"shimwright/store/redisstore"
 	"shimwright/store/redistest"
 )
@@ -35,6 +36,7 @@ import (
 //
 //	SHIMWRIGHT_LONG=1 go test ./bot -run TestLoad -v -timeout 30m
 func TestLoad(t *testing.T) {
+	testenv.Long(t)
 	conversations, turns, probes, lasts, callers := 300, 2, 1000, 2*time.Second, 1300
 	long := os.Getenv(longTests) != ""
 	if long {

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"shimwright/bot/channel/webhook"
+	"shimwright/bot/testenv"
 	"shimwright/dialog"
 	"shimwright/store"
 	"shimwright/store/redisstore"
@@ -35,6 +36,7 @@ import (
 //
 //	SHIMWRIGHT_LONG=1 go test ./bot -run Scale -v -timeout 60m
 func TestScale(t *testing.T) {
+	testenv.Long(t)
 	n, due := 20_000, 1000
 	if os.Getenv(longTests) != "" {
 		n, due = 1_000_000, 50_000
