@@ -7,8 +7,8 @@ import (
 )
 
 // Aims on one idle core: a plan for 6 supports in 0.5 ms and for 16 in 2 ms;
-// everything else in 50 µs. Learn keeps to it with 6 supports (about 30 µs, and
-// 60 where there is a slip to find) and not with 16 (about 0.2 and 0.35 ms): it
+// everything else in 50 µs. Learn keeps to it with 6 supports (about 30 µs, but 60
+// where there is a slip to find) and not with 16 (about 0.2 and 0.35 ms): it
 // weighs some fifty guesses of stiffness and torsion, each of which needs what
 // every nut that was turned does to every height, and that alone is 16·16
 // products a nut. Fewer guesses would change the answers.
