@@ -38,7 +38,8 @@ func TestFigures(t *testing.T) {
 	}
 	slices.Sort(starts)
 	t.Logf("start to first answer: median %v, worst %v", starts[2], starts[4])
-	p := startProgram(t, t.TempDir(), settings...)
+	dir := t.TempDir()
+	p := startProgram(t, dir, settings...)
 	if _, err := postTo(client, p.url, posted{ID: "m-1", Conversation: "bench", Text: "menu"}); err != nil {
 		t.Fatal(err)
 	}
@@ -63,7 +64,7 @@ func TestFigures(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	t.Logf("resident, after %d conversations: %s", conversations, residentMemory(t, p.cmd.Process.Pid))
+	t.Logf("resident, after %d conversations: %s; files %.1f MB", conversations, residentMemory(t, p.cmd.Process.Pid), filesMB(t, dir))
 }
 
 // residentMemory is what Linux says a process holds: all of it, and the part
@@ -82,4 +83,19 @@ func residentMemory(t *testing.T, pid int) string {
 		}
 	}
 	return strings.Join(parts, ", ")
+}
+
+// filesMB is the size of the files in a directory.
+func filesMB(t *testing.T, dir string) (sum float64) {
+	t.Helper()
+	list, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range list {
+		if i, err := e.Info(); err == nil && !i.IsDir() {
+			sum += float64(i.Size()) / (1 << 20)
+		}
+	}
+	return sum
 }
