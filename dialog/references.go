@@ -129,8 +129,8 @@ func (j *trusting) saySquare(id string, e calc.Estimate, length calc.Length) {
 	u.Value = e.U
 	w := j.t.work()
 	panel := must(calc.Panel(calc.Angle(e.Value).Abs(), w.Width, w.Length))
-	j.t.Say("references.square."+id, "Out", fine(must(calc.SquareCorrection(e, length))), "Length", wording.Size{Value: length, Coarse: true},
-		"U", fine(must(calc.SquareCorrection(u, length))), "Way", wording.T(way), "Degrees", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
+	j.t.Say("references.square."+id, "Out", figure(must(calc.SquareCorrection(e, length))), "Length", wording.Size{Value: length, Coarse: true},
+		"U", figure(must(calc.SquareCorrection(u, length))), "Way", wording.T(way), "Degrees", wording.Tilt{Value: calc.Angle(e.Value).Abs(), Decimals: 2},
 		"Panel", sized(w.Width), "End", fine(panel.End))
 	most := float64(j.p.Tol.Tilt) / toolShare
 	decision := map[string]string{"within": "within", "corrected": "outside", "drawer": "outside"}[id]

@@ -67,7 +67,9 @@ func sized(l calc.Length) wording.Size { return wording.Size{Value: l, Coarse: t
 
 // fine shows an effect on the work to a hundredth of a millimetre or a thousandth
 // of an inch.
-func fine(l calc.Length) wording.Size { return wording.Size{Value: l.Abs(), Resolution: calc.Thou} }
+func fine(l calc.Length) wording.Size {
+	return wording.Size{Value: l.Abs(), Resolution: calc.Thou, Least: true}
+}
 
 // figure shows a result to a hundredth of a millimetre or half a thousandth of an
 // inch.

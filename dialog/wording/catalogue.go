@@ -265,6 +265,9 @@ func (v *Voice) join(texts []Text, last string) string {
 // size shows a length: mm to the tool's resolution, inches in thousandths; a
 // dimension in whole millimetres or in inches to a sixteenth.
 func (v *Voice) size(s Size) string {
+	if step := calc.Length(v.stepOf(s)); s.Least && s.Value.Abs() < step/2 {
+		return v.Say(T("size.under", "Size", Size{Value: step, Resolution: s.Resolution}))
+	}
 	out := reading.Format(float64(s.Value), reading.Length, v.unit, v.lang, v.stepOf(s))
 	if s.Signed && s.Value > 0 {
 		out = "+" + out

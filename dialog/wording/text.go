@@ -26,6 +26,7 @@ type Size struct {
 	Resolution calc.Length // 0: 0.01 mm, or half a thousandth
 	Signed     bool        // write a plus as well
 	Coarse     bool        // a dimension: whole mm, or inches with a fraction
+	Least      bool        // what rounds to nothing is said to be less than a step
 }
 
 // Tilt is an angle to be shown in degrees.
