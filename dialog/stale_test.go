@@ -182,27 +182,7 @@ func TestEditedInTheMiddle(t *testing.T) {
 		"other nuts":     {[]string{"left", "nuts", "M12", "ok", "ok", "ok"}, "slider.moves", ""},
 		"no slider":      {[]string{"no slider", "left", "ok"}, "safety.guarded", "no slider"},
 	} {
-		sh := newShop()
-		sh.say("level")
-		for n := 0; n < 60 && sh.result.Turn.Prompt.Name != "slider.moves"; n++ {
-			switch p := sh.result.Turn.Prompt; {
-			case p.Name == "slider.height" && p.At.X > 900:
-				sh.say("-0.2")
-			case p.Name == "slider.height":
-				sh.say("0.05")
-			case p.Kind == dialog.KindConfirm:
-				sh.say(p.Acknowledge)
-			case p.Kind == dialog.KindReading:
-				sh.say("0.01")
-			case p.Name == "setup.name":
-				sh.say("Old Blue")
-			default:
-				sh.say("ok")
-			}
-		}
-		if p := sh.result.Turn.Prompt; p.Name != "slider.moves" {
-			t.Fatalf("%s: not at the moves: %+v", name, p)
-		}
+		sh := atMoves(t)
 		heard := ""
 		for _, text := range append([]string{"edit", "ok"}, c.edit...) {
 			heard = said(sh.say(text))
