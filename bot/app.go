@@ -51,7 +51,11 @@ const dataFile = "shimwright.db"
 // openStore opens the store that the settings name.
 func openStore(ctx context.Context, cfg Config) (store.Store, error) {
 	if !cfg.RedisURL.Empty() {
-		return openRedis(ctx, cfg.RedisURL)
+		s, err := openRedis(ctx, cfg.RedisURL)
+		if err != nil {
+			return nil, fmt.Errorf("%w; SHIMWRIGHT_REDIS_URL says where Redis is, and the command doctor looks what is wrong there", err)
+		}
+		return s, nil
 	}
 	if err := os.MkdirAll(cfg.Data, 0o700); err != nil {
 		return nil, fmt.Errorf("the data folder cannot be made: %w; set SHIMWRIGHT_DATA to one that can", err)
@@ -60,7 +64,7 @@ func openStore(ctx context.Context, cfg Config) (store.Store, error) {
 	s, err := boltstore.Open(path)
 	switch {
 	case errors.Is(err, store.ErrLocked):
-		return nil, fmt.Errorf("%w: %s; stop the other one, or set SHIMWRIGHT_DATA to another folder", err, path)
+		return nil, fmt.Errorf("%w (SHIMWRIGHT_DATA names its folder)", err)
 	case err != nil:
 		return nil, fmt.Errorf("the data file %s cannot be opened: %w", path, err)
 	}

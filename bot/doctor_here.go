@@ -177,6 +177,10 @@ func (v *visit) redis(ctx context.Context) {
 		v.say(fault, part, "%v, so messages are refused: raise maxmemory", err)
 		return
 	}
+	if errors.Is(err, store.ErrUnavailable) {
+		v.say(fault, part, "%v: start it, let this machine reach it, or correct SHIMWRIGHT_REDIS_URL", err)
+		return
+	}
 	if err != nil {
 		v.say(fault, part, "%v", err) // it says what to do, without the address
 		return

@@ -149,7 +149,7 @@ func TestDoctorOnRedis(t *testing.T) {
 	server.Kill()
 	cfg.RedisURL = NewSecret("redis://:canary-4711@" + server.Addr + "/0")
 	by, all = visited(t, cfg)
-	wantFinding(t, by, "Redis", fault, "does not answer")
+	wantFinding(t, by, "Redis", fault, "correct SHIMWRIGHT_REDIS_URL")
 	if strings.Contains(all, "canary") {
 		t.Errorf("it shows the password:\n%s", all)
 	}

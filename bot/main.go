@@ -71,13 +71,25 @@ func run(ctx context.Context, c console, args []string) int {
 		if cmd.name != args[0] {
 			continue
 		}
+		if cmd.args == "" && len(args) > 1 && cmd.name != "help" {
+			fmt.Fprintf(c.err, "shimwright: %s takes nothing after it, and %q was given\n", cmd.name, args[1])
+			return 2
+		}
 		if err := cmd.run(ctx, c, args[1:]); err != nil {
 			fmt.Fprintln(c.err, "shimwright: "+err.Error())
 			return 1
 		}
 		return 0
 	}
-	fmt.Fprintf(c.err, "shimwright: there is no command %q\n\n", args[0])
+	var names []string
+	for _, cmd := range commands() {
+		names = append(names, cmd.name)
+	}
+	meant := ""
+	if n := nearest(args[0], names); n != "" {
+		meant = "; " + n + " may be meant"
+	}
+	fmt.Fprintf(c.err, "shimwright: there is no command %q%s\n\n", args[0], meant)
 	_ = help(ctx, console{out: c.err}, nil)
 	return 2
 }

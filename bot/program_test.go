@@ -378,8 +378,11 @@ func TestPairCommand(t *testing.T) {
 
 func TestUnknownCommand(t *testing.T) {
 	var out, errs bytes.Buffer
-	if code := run(t.Context(), console{out: &out, err: &errs}, []string{"srve"}); code != 2 || !strings.Contains(errs.String(), `no command "srve"`) {
+	if code := run(t.Context(), console{out: &out, err: &errs}, []string{"srve"}); code != 2 || !strings.Contains(errs.String(), `no command "srve"; serve may be meant`) {
 		t.Errorf("status %d: %s", code, &errs)
+	}
+	if code := run(t.Context(), console{out: &out, err: &errs}, []string{"serve", "now"}); code != 2 || !strings.Contains(errs.String(), `serve takes nothing after it, and "now" was given`) {
+		t.Errorf("a word too many: status %d: %s", code, &errs)
 	}
 	if code := run(t.Context(), console{out: &out, err: &errs}, []string{"--help"}); code != 0 {
 		t.Errorf("help: status %d", code)

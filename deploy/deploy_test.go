@@ -301,6 +301,10 @@ func TestKubernetes(t *testing.T) {
 	if c.LivenessProbe.HTTPGet.Path != "/healthz" || c.ReadinessProbe.HTTPGet.Path != "/readyz" || c.StartupProbe == nil || c.Resources.Limits.Memory().IsZero() {
 		t.Error("a probe or the memory limit is missing")
 	}
+	const shutdown = 15 // seconds, the default of SHIMWRIGHT_SHUTDOWN
+	if *pod.Spec.TerminationGracePeriodSeconds <= c.Lifecycle.PreStop.Sleep.Seconds+shutdown {
+		t.Error("a stop is cut short")
+	}
 	settings := map[string]bool{}
 	for _, e := range c.Env {
 		settings[e.Name] = true
