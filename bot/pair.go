@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 
 	"shimwright/dialog"
@@ -36,6 +37,9 @@ func receive(ctx context.Context, c console, cfg Config) (reception, error) {
 	s, err := openStore(ctx, cfg)
 	if err != nil {
 		return nil, err
+	}
+	if cfg.Log == slog.LevelInfo {
+		cfg.Log = slog.LevelWarn // a person reads this terminal: no line between theirs
 	}
 	a, err := newApp(cfg, s, clock, newLog(c.err, cfg))
 	if err != nil {

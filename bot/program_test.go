@@ -321,6 +321,9 @@ func TestChatCommand(t *testing.T) {
 					t.Errorf("the terminal does not show %q:\n%s", part, out)
 				}
 			}
+			if strings.Contains(out, "level=") {
+				t.Errorf("the log is in the conversation:\n%s", out)
+			}
 			again, err := runProgram(t, folder, "menu\n"+strings.Repeat("x", 20000)+"\n\x1b]0;title\x07\n", "chat")
 			if err != nil || !strings.Contains(again, "20000 bytes") || strings.Contains(again, "\x1b") {
 				t.Errorf("%v: %q", err, again)
