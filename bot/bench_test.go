@@ -42,6 +42,7 @@ func BenchmarkMessages(b *testing.B) {
 
 // benchServer is a service whose steps are timed.
 type benchServer struct {
+	app      *app
 	url      string
 	mu       sync.Mutex
 	steps    time.Duration // in the dialog
@@ -51,10 +52,14 @@ type benchServer struct {
 }
 
 // newBenchService starts one on an open store, which it closes.
-func newBenchService(b *testing.B, inner store.Store) *benchServer {
+func newBenchService(b *testing.B, inner store.Store, change ...func(*Config)) *benchServer {
 	s := &benchServer{}
 	tap := &faultyStore{Store: inner}
-	a, err := newApp(testConfig(), tap, clock, slog.New(slog.NewTextHandler(io.Discard, &slog.HandlerOptions{Level: slog.LevelError})))
+	cfg := testConfig()
+	for _, f := range change {
+		f(&cfg)
+	}
+	a, err := newApp(cfg, tap, clock, slog.New(slog.NewTextHandler(io.Discard, &slog.HandlerOptions{Level: slog.LevelError})))
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -80,7 +85,7 @@ func newBenchService(b *testing.B, inner store.Store) *benchServer {
 	web.Config = httpServer(a.server.routes(), a.log)
 	web.Start()
 	a.start()
-	s.url = web.URL
+	s.url, s.app = web.URL, a
 	b.Cleanup(func() {
 		a.stop()
 		web.Close()

@@ -3,6 +3,7 @@ package sms_test
 import (
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"slices"
@@ -216,6 +217,31 @@ func TestKannelRepeatSucceeds(t *testing.T) {
 	u.wait("the third call", func() bool { return len(u.texts) == 3 })
 	if got := u.settled(2 * time.Second); len(got) != 3 {
 		t.Errorf("%d calls, want 3", len(got))
+	}
+}
+
+// While nobody listens at our address, as when the service is started anew, the
+// gateway tries again, and the text arrives when somebody does.
+func TestKannelBringsAgainWhatWasRefused(t *testing.T) {
+	t.Parallel()
+	u, g := gateway(t, kanneltest.Config{Retries: 20}, nil)
+	at := u.Listener.Addr().String()
+	u.Close()
+	h := g.Handset()
+	h.Send(kim, "done")
+	time.Sleep(1500 * time.Millisecond)
+	l, err := net.Listen("tcp", at)
+	if err != nil {
+		t.Skipf("left out: the port is taken meanwhile: %v", err)
+	}
+	back := httptest.NewUnstartedServer(http.HandlerFunc(u.serve))
+	_ = back.Listener.Close()
+	back.Listener = l
+	back.Start()
+	t.Cleanup(back.Close)
+	u.wait("the text", func() bool { return len(u.texts) == 1 })
+	if got := u.settled(2 * time.Second); len(got) != 1 || got[0].Text != "done" {
+		t.Errorf("received %q", texts(got))
 	}
 }
 

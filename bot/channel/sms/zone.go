@@ -16,7 +16,11 @@ func Language(number string) string {
 	if err != nil {
 		return ""
 	}
-	region, err := language.ParseRegion(phonenumbers.GetRegionCodeForNumber(n))
+	code := phonenumbers.GetRegionCodeForNumber(n)
+	if code == "" { // a number that is not in use, as far as is known
+		code = phonenumbers.GetRegionCodeForCountryCode(int(n.GetCountryCode()))
+	}
+	region, err := language.ParseRegion(code)
 	if err != nil || !region.IsCountry() {
 		return ""
 	}

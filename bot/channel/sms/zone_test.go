@@ -35,3 +35,17 @@ func TestZones(t *testing.T) {
 		}
 	}
 }
+
+// The languages are those of CLDR's likely subtags (supplemental data, und_DE →
+// de_Latn_DE and so on), by the country of ITU-T E.164's list.
+func TestLanguage(t *testing.T) {
+	for number, want := range map[string]string{
+		"+4915550000001": "de", "+436641234567": "de", "+41791234567": "de", "+34612345678": "es", "+525512345678": "es",
+		"+5491123456789": "es", "+447700900123": "en", "+12125550123": "en", "+33612345678": "fr", "+81312345678": "ja",
+		"+80012345678": "", "+999": "", "": "", "kim": "",
+	} {
+		if got := Language(number); got != want {
+			t.Errorf("%s: %q, want %q", number, got, want)
+		}
+	}
+}
