@@ -254,7 +254,11 @@ func (st *step) value(a guard.Ask, v reading.Value) wording.Text {
 	if step == 0 && a.Tool == Ruler {
 		step = 1
 	}
-	if e.Quantity == reading.Length {
+	switch {
+	case e.Quantity != reading.Length:
+	case e.Resolution == settingStep && v.Low == v.High:
+		step = st.voice.Holds(v.Low)
+	default:
 		step = st.voice.Step(step)
 	}
 	show := func(low, high float64) wording.Text {

@@ -152,7 +152,7 @@ func (t *Script) number(name string, round, index int, def calc.Length, e guard.
 	case e.Quantity == "count":
 		shown = int(def)
 	case e.Expect.Max <= 2:
-		e.Expect.Resolution = 0.0001
+		e.Expect.Resolution = settingStep
 		shown = wording.Size{Value: def, Resolution: def}
 	}
 	e.Text = wording.T(name+".ask", append(args, "Default", shown)...)
@@ -162,6 +162,9 @@ func (t *Script) number(name string, round, index int, def calc.Length, e guard.
 	}
 	return def
 }
+
+// settingStep is how fine a tolerance or a tool's resolution may be given, mm.
+const settingStep = 0.0001
 
 func dimension(min, max calc.Length) guard.Ask {
 	a := guard.Ask{Expect: dims(min, max), Quantity: "length"}

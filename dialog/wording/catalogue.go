@@ -3,6 +3,7 @@ package wording
 import (
 	"embed"
 	"fmt"
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -329,6 +330,21 @@ func (v *Voice) Step(resolution float64) float64 {
 		}
 	}
 	return step
+}
+
+// Holds returns the coarsest step in mm in which a length is shown as it is, the
+// finest where there is none.
+func (v *Voice) Holds(l float64) float64 {
+	steps := stepsMM[:]
+	if v.unit == reading.Inch {
+		steps = stepsInch[:]
+	}
+	for _, s := range slices.Backward(steps) {
+		if n := l / s; math.Abs(n-math.Round(n)) < 1e-6 {
+			return s
+		}
+	}
+	return steps[0]
 }
 
 func pow10(n int) float64 {
