@@ -13,6 +13,8 @@ import (
 	"sync"
 	"testing"
 
+	"go.uber.org/goleak"
+
 	"shimwright/store"
 	"shimwright/store/storetest"
 )
@@ -30,7 +32,7 @@ func TestMain(m *testing.M) {
 		}
 		return
 	}
-	os.Exit(m.Run())
+	goleak.VerifyTestMain(m)
 }
 
 func child(what, path string) error {

@@ -18,6 +18,8 @@ import (
 
 	"github.com/redis/go-redis/v9/logging"
 
+	"go.uber.org/goleak"
+
 	"shimwright/store"
 	"shimwright/store/redistest"
 )
@@ -35,7 +37,7 @@ func TestMain(m *testing.M) {
 		}
 		return
 	}
-	os.Exit(m.Run())
+	goleak.VerifyTestMain(m)
 }
 
 func child(task []string) error {
