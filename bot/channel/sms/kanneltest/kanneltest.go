@@ -73,6 +73,7 @@ func Start(t testing.TB, c Config) *Gateway {
 	g.bearer.Start(t, g.dir, bearerbox, "-v", "1", g.conf)
 	g.await("the fake network", g.network)
 	g.await("the administration", g.admin)
+	g.await("the port for smsbox", ports[2]) // smsbox gives up at once where nobody listens
 	g.sms.Start(t, g.dir, smsbox, "-v", "1", g.conf)
 	g.await("sendsms", ports[3])
 	g.joined()
