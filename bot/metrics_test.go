@@ -94,7 +94,7 @@ func TestMetricsOfQueues(t *testing.T) {
 	if _, known := m["shimwright_outgoing_waiting"]; known || m["shimwright_store_up"] != 0 {
 		t.Errorf("without a store: up %v, waiting known %v", m["shimwright_store_up"], known)
 	}
-	if m[`shimwright_store_failures_total{operation="load",reason="unavailable"}`] == 0 {
+	if m[`shimwright_store_failures_total{operation="take",reason="unavailable"}`] == 0 {
 		t.Error("the failure was not counted")
 	}
 }

@@ -244,7 +244,7 @@ func (e event) moveTo(to string) passage {
 func known(p dialog.People, e event) string {
 	for _, q := range p.Persons {
 		for _, a := range q.Addresses {
-			if !q.Removed && a.Channel == e.channel && a.To == e.speaker.sender &&
+			if !q.Removed && !a.Out && a.Channel == e.channel && a.To == e.speaker.sender &&
 				(e.speaker.kind == messenger || a.Conversation == e.conversation) {
 				return q.ID
 			}

@@ -215,7 +215,7 @@ func (st *step) linked(hash string) {
 		saw := &st.v.Saws[i]
 		// Whatever either acknowledged is asked afresh: two persons did, and
 		// only one of them is left to answer for it.
-		if n := len(saw.Power.Events); n > 0 && saw.Power.Events[n-1].Person == from.ID {
+		if n := len(saw.Power.Events); n > 0 && (saw.Power.Events[n-1].Person == from.ID || saw.Power.Events[n-1].Person == to.ID) {
 			st.event(saw, guard.Handed, st.now)
 		}
 		if saw.Running != nil && saw.Running.Person == from.ID {

@@ -20,15 +20,16 @@ local function bury(n, z, dead, shop, id, at, letter)
   local new = redis.call('HSET', z, id, pack(number) .. letter)
   redis.call('ZADD', dead, at, pack(shop) .. ':' .. id)
   redis.call('HINCRBY', n, 'dead', new)
-  if redis.call('HLEN', z) <= 1000 then return end
-  local oldest, time
-  for _, other in ipairs(redis.call('HKEYS', z)) do
-    local when = tonumber(redis.call('ZSCORE', dead, pack(shop) .. ':' .. other))
-    if not time or when < time then oldest, time = other, when end
+  if redis.call('HLEN', z) > 1000 then
+    local oldest, time
+    for _, other in ipairs(redis.call('HKEYS', z)) do
+      local when = tonumber(redis.call('ZSCORE', dead, pack(shop) .. ':' .. other))
+      if not time or when < time then oldest, time = other, when end
+    end
+    redis.call('HDEL', z, oldest)
+    redis.call('ZREM', dead, pack(shop) .. ':' .. oldest)
+    redis.call('HINCRBY', n, 'dead', -1)
   end
-  redis.call('HDEL', z, oldest)
-  redis.call('ZREM', dead, pack(shop) .. ':' .. oldest)
-  redis.call('HINCRBY', n, 'dead', -1)
 end
 `
 
