@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -20,7 +18,6 @@ import (
 	"github.com/gorilla/mux"
 
 	"shimwright/bot/channel"
-	"shimwright/bot/channel/sms"
 	"shimwright/dialog"
 	"shimwright/dialog/wording"
 	"shimwright/store"
@@ -344,70 +341,4 @@ func promptOf(e store.Entry) dialog.PromptView {
 // saySecret tells, once, that a conversation cannot be read here.
 func (k *intake) saySecret(ctx context.Context, e event) error {
 	return k.sayOnce(ctx, e.shop, "secret", e, wording.Unreadable())
-}
-
-// turnAway answers somebody whom nobody let in: one sentence, the same whether
-// or not there is anything here, and then nothing for a month. Who asks a
-// telephone number for silence gets it.
-func (k *intake) turnAway(ctx context.Context, c channel.Channel, in channel.Inbound) error {
-	if c.Limits().Telephone && slices.Contains(stopWords, strings.ToUpper(strings.TrimSpace(in.Text))) {
-		return nil
-	}
-	e := event{conversation: in.Conversation, channel: c.Name(), from: in.Sender, lang: languageOf(c.Name(), in.Sender),
-		speaker: &speaker{kind: messenger, sender: in.Sender}, message: posted{ID: in.ID}}
-	if _, parted, err := k.handler.parted(ctx, e); err != nil && !parted || parted {
-		return storeProblem(err)
-	}
-	return k.sayOnce(ctx, hallShop, "stranger "+in.Sender, e, wording.Stranger())
-}
-
-// languageOf is the language in which somebody is spoken to whose own is not
-// known yet, "" for the first one: that of a telephone number's country.
-func languageOf(channelName, sender string) string {
-	if channelName != sms.Name {
-		return ""
-	}
-	return wording.Accepted(sms.Language(sender))
-}
-
-// stopWords end messages on every telephone network, as the whole of a text.
-var stopWords = []string{"STOP", "STOPALL", "STOP ALL", "END", "CANCEL", "UNSUBSCRIBE", "QUIT", "REVOKE", "OPTOUT", "OPT OUT", "OPT-OUT"}
-
-// kindTold is the document that remembers that somebody was told something.
-const kindTold store.Kind = "told"
-
-// sayOnce sends a sentence to a conversation unless it was said there within a
-// month. Nothing of the sender is kept but a hash.
-func (k *intake) sayOnce(ctx context.Context, shop, what string, e event, sentence wording.Text) error {
-	now := k.now()
-	h := sha256.Sum256([]byte(what + "\x00" + e.channel + "\x00" + e.conversation))
-	id := hex.EncodeToString(h[:12])
-	old, err := k.store.Get(ctx, shop, kindTold, id)
-	switch {
-	case err == nil && !store.Expired(old.Expires, now):
-		return nil
-	case err == nil:
-		old.Version = 0 // what has expired is no longer there
-	case err != nil && !errors.Is(err, store.ErrNotFound):
-		return storeProblem(err)
-	}
-	if shop == hallShop {
-		if wait, err := k.crowd.take(ctx, e.channel, now); err != nil || wait > 0 {
-			k.log.Warn("a stranger was not answered: there were too many", "channel", e.channel, "error", err)
-			return err
-		}
-	}
-	m := channel.Message{ID: "told-" + id + "-" + strconv.FormatInt(now.Unix(), 10), Conversation: e.conversation,
-		InReplyTo: e.message.ID, Text: wording.NewVoice(e.lang, 0).Say(sentence)}
-	err = k.store.Commit(ctx, store.Commit{Shop: shop, At: now,
-		Put: []store.Doc{{Kind: kindTold, ID: id, Version: old.Version, Body: []byte("{}"), Expires: now.Add(toldAgain)}},
-		Outbox: []store.Out{{ID: m.ID, Conversation: id, Channel: e.channel, To: e.conversation,
-			Body: encode(m), Expires: now.Add(24 * time.Hour)}}})
-	if errors.Is(err, store.ErrStale) {
-		return nil // another call was first
-	}
-	if err == nil {
-		k.deliverer.kick()
-	}
-	return storeProblem(err)
 }

@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -57,9 +55,6 @@ type storedWords struct {
 	Text         string    `json:"text"`
 	SentAt       time.Time `json:"sent_at,omitzero"`
 }
-
-// kindMove is the document of a move out of the hall.
-const kindMove store.Kind = "move"
 
 // How often codes are tried, at most: what a code opens for a week has one
 // chance in six hundred thousand million a try.
@@ -418,76 +413,6 @@ func without(people dialog.People, reminders []store.Reminder, m passage) (dialo
 		}
 	}
 	return people, forget
-}
-
-// moveID is the id of a move out of the hall: it shows nothing of the sender.
-func moveID(door string) string {
-	h := sha256.Sum256([]byte("move\x00" + door))
-	return hex.EncodeToString(h[:12])
-}
-
-// leaveHall is the last step in the hall.
-func (v *mover) leaveHall(ctx context.Context, m passage) error {
-	d, err := v.store.Get(ctx, hallShop, kindMove, moveID(m.Door))
-	if errors.Is(err, store.ErrNotFound) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	err = v.store.Commit(ctx, store.Commit{Shop: hallShop, At: v.now(),
-		Put: []store.Doc{{Kind: kindMove, ID: d.ID, Version: d.Version}}})
-	if errors.Is(err, store.ErrStale) {
-		return nil
-	}
-	return err
-}
-
-// admit takes a stranger into the shop that their code leads to, or goes on with
-// that. It returns errStranger for whoever stays one.
-func (v *mover) admit(ctx context.Context, e event) error {
-	e.shop = hallShop
-	if d, err := v.store.Get(ctx, hallShop, kindMove, moveID(e.door())); err == nil {
-		var m passage
-		if err := json.Unmarshal(d.Body, &m); err != nil {
-			return internal(err)
-		}
-		return v.through(ctx, e, m)
-	} else if !errors.Is(err, store.ErrNotFound) {
-		return storeProblem(err)
-	}
-	hash, to, err := v.codeIn(ctx, e)
-	if err != nil {
-		return err
-	}
-	if to == "" || to == hallShop {
-		return errStranger
-	}
-	e.speaker.code = hash
-	m := e.moveTo(to)
-	err = v.store.Commit(ctx, store.Commit{Shop: hallShop, At: v.now(), Put: []store.Doc{{Kind: kindMove, ID: moveID(m.Door),
-		Body: encode(m), Expires: v.now().Add(store.KeepIDs)}}})
-	if err != nil && !errors.Is(err, store.ErrStale) {
-		return storeProblem(err)
-	}
-	return v.through(ctx, e, m)
-}
-
-// through carries a move out of the hall through, and hands on the message that
-// came upon it, unless that was the one with the code.
-func (v *mover) through(ctx context.Context, e event, m passage) error {
-	shop, err := v.resume(ctx, m)
-	switch {
-	case err != nil:
-		return err
-	case shop == hallShop:
-		return errStranger
-	case e.message.ID == m.Message.ID:
-		return nil
-	}
-	e.shop = shop
-	_, err = v.take(ctx, e)
-	return err
 }
 
 // closeDoors frees what the directory knew a person by on networks of messages.
