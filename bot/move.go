@@ -56,8 +56,7 @@ type storedWords struct {
 	SentAt       time.Time `json:"sent_at,omitzero"`
 }
 
-// How often codes are tried, at most: what a code opens for a week has one
-// chance in six hundred thousand million a try.
+// How often codes are tried, at most; a code is one of 30 to the power of 8.
 const (
 	codeTries    = 6                // at once, by one sender
 	codeEvery    = 10 * time.Minute // one more

@@ -29,7 +29,7 @@ type caller struct {
 
 type callerKind int
 
-// The kinds of caller.
+// The kinds of caller; the note of a move keeps their numbers.
 const (
 	local     callerKind = iota // a browser or terminal on this machine, without pairing
 	paired                      // a browser with a device cookie
