@@ -197,7 +197,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 			return nil, err
 		case err != nil:
 			return nil, deviceProblem(err)
-		case e.moving != nil && p.came == "" && len(p.people.Persons) > len(l.view.People.Persons):
+		case e.moving != nil && p.came == "" && p.added:
 			return nil, errShut // a program's sender is let in anywhere; here only the code counts
 		}
 		l.view.People, l.view.Person, l.view.Came, peopleChanged = p.people, p.id, p.came, p.changed
@@ -206,6 +206,9 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 			peopleChanged = true
 		}
 		l.view.Held, l.view.LangUnsure = e.held, e.speaker.kind == messenger
+		if e.speaker.kind == messenger && !p.added {
+			l.view.LangGuess = "" // who is known has been spoken to in theirs
+		}
 	}
 	res, err := h.step(ctx, &l, e, now)
 	if err != nil {

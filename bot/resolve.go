@@ -130,12 +130,14 @@ type present struct {
 	id      string // of who speaks
 	came    string // how they came in with this very message, "" where they were known
 	changed bool
+	added   bool // they were nobody before
 }
 
 // in returns the people of a shop with the speaker in them. The people given are
 // not changed.
 func (s speaker) in(p dialog.People, n newcomers, now time.Time) (present, error) {
 	p.Persons = slices.Clone(p.Persons)
+	before := len(p.Persons)
 	i, came, changed, err := s.find(&p, n, now)
 	if err != nil {
 		return present{}, err
@@ -143,7 +145,7 @@ func (s speaker) in(p dialog.People, n newcomers, now time.Time) (present, error
 	if s.reach(&p.Persons[i], now) {
 		changed = true
 	}
-	return present{p, p.Persons[i].ID, came, changed}, nil
+	return present{p, p.Persons[i].ID, came, changed, len(p.Persons) > before}, nil
 }
 
 // find returns the index of the speaker in p, who is added where that is how

@@ -199,6 +199,12 @@ func TestTextsLinkAndJoin(t *testing.T) {
 		t.Errorf("it goes on with %q", got)
 	}
 	p.whole()
+	// A person who is known is not spoken to in another language all at once.
+	p.handset.Send("4915550000003", "link "+codeFrom(t, textsOf(p.sayHome("link"))...))
+	if got := p.whole(); !strings.Contains(got, "You are Kim here too") || strings.Contains(got, "Sprache") {
+		t.Errorf("linked from another country: %q", got)
+	}
+	p.whole()
 	p.handset.Send("4915550000001", "join "+codeFrom(t, textsOf(p.sayHome("invite"))...))
 	if got := p.whole(); !strings.Contains(got, "Andere Sprache? Schick ihren Namen: english") || !strings.Contains(got, "Du bist dabei: stellt ein und misst.") {
 		t.Errorf("joined: %q", got)
