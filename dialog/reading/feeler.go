@@ -11,6 +11,9 @@ func (p *parser) aboutLeaves(items []item) bool {
 		return true
 	}
 	leaves := len(p.e.Leaves) > 0
+	if leaves && count(items, kQuantity) == 2 && count(items, kMore) == 1 && count(items, kLess) == 1 {
+		return true // "more than 0.20, less than 0.25"
+	}
 	if p.e.Tried != nil && len(items) == 1 && anyOf(items, kNot) {
 		return true // "it doesn't"
 	}
