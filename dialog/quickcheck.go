@@ -27,6 +27,14 @@ type probe struct {
 	run                       func(*Script, *Record) (calc.Estimate, calc.Window)
 }
 
+// size words a value of the characteristic, a toe that is closed at the rear as such.
+func (p probe) size(t *Script, v float64) any {
+	if v < 0 && p.characteristic == t.profile.toeName() {
+		return t.Tool(Indicator).toe(v)
+	}
+	return wording.Size{Value: calc.Length(v), Signed: true}
+}
+
 func (quickCheck) Run(t *Script) {
 	left := quickReadings
 	worst := ""
@@ -53,8 +61,7 @@ func (quickCheck) Run(t *Script) {
 		case moved:
 			id = "quick.moved"
 		}
-		t.Say(id, "What", whatOf(pr.characteristic), "Value", wording.Size{Value: calc.Length(e.Value), Signed: true},
-			"Was", wording.Size{Value: calc.Length(last.AsLeft.Value), Signed: true})
+		t.Say(id, "What", whatOf(pr.characteristic), "Value", pr.size(t, e.Value), "Was", pr.size(t, last.AsLeft.Value))
 		t.Judge(verdict(pr.characteristic, e, w, decision))
 		t.Record(Record{Characteristic: pr.characteristic, Unit: last.Unit, Low: last.Low, High: last.High,
 			AsFound: t.measured(e), AsLeft: t.measured(e), Decision: decision, Tool: Indicator,
