@@ -207,7 +207,8 @@ func (st *step) drop(saw *Saw, procedure string) {
 
 // leave parks the running job. While the saw is open it says so first and asks
 // that it be put right; then names what the person wants to go on with: a
-// procedure on saw on, or "" for nothing. It reports whether that can begin now.
+// procedure on saw on, what manage does with it, or "" for nothing. It reports
+// whether that can begin now.
 func (st *step) leave(saw *Saw, then string, on *Saw) bool {
 	job := saw.Running
 	st.park(saw)
@@ -217,9 +218,14 @@ func (st *step) leave(saw *Saw, then string, on *Saw) bool {
 	}
 	st.askPutRight(saw)
 	if then != "" && on != nil {
-		st.s.Args = map[string]string{"then": then, "on": on.ID}
+		st.then(then, on)
 	}
 	return false
+}
+
+// then notes what goes on, on which saw, once the saw that is open is put right.
+func (st *step) then(what string, on *Saw) {
+	st.s.Args = map[string]string{"then": what, "on": on.ID}
 }
 
 // free leaves the job that this person runs on another saw than the one meant,

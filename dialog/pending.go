@@ -280,15 +280,21 @@ func (st *step) pendingPutRight(text string) bool {
 		return false
 	}
 	if st.s.Asked == askedName(saw, putRight()) && reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
-		then, on := procedureNamed(st.s.Args["then"]), st.saw(st.s.Args["on"])
+		then, on := st.s.Args["then"], st.saw(st.s.Args["on"])
 		st.s.Pending, st.s.Args = "", nil
 		st.acked(saw, guard.Ready)
 		st.say("putright.done")
-		if then != nil && on != nil {
-			st.start(on, then)
-			return true
+		switch next := procedureNamed(then); {
+		case on == nil:
+			st.idle()
+		case then == "retire" || then == "copy":
+			st.s.Saw = on.ID
+			st.manage(then)
+		case next != nil:
+			st.start(on, next)
+		default:
+			st.idle()
 		}
-		st.idle()
 		return true
 	}
 	args := st.s.Args

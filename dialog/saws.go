@@ -43,6 +43,9 @@ func (st *step) manage(what string) {
 		st.edit(saw)
 	case what == "copy":
 		if !st.setUp("") {
+			if st.s.Pending == "putright" {
+				st.then("copy", saw)
+			}
 			return
 		}
 		copied := &st.v.Saws[len(st.v.Saws)-1]
@@ -56,7 +59,10 @@ func (st *step) manage(what string) {
 		st.show()
 	case what == "retire" && saw.Running != nil && saw.Running.Person != st.person.ID:
 		st.ask("takeover", map[string]string{"job": saw.Running.Procedure})
-	case what == "retire" && saw.Running != nil && !st.leave(saw, "", nil):
+	case what == "retire" && saw.Running != nil && !st.leave(saw, "retire", saw):
+	case what == "retire" && saw.Power.Open(): // left open before
+		st.askPutRight(saw)
+		st.then("retire", saw)
 	case what == "retire":
 		st.ask("retire", nil)
 	}
@@ -90,6 +96,11 @@ func (st *step) edit(saw *Saw) {
 
 // retire takes a saw out of use. Its records stay.
 func (st *step) retire(saw *Saw) {
+	if saw.Running != nil || saw.Power.Open() { // since it was asked
+		st.s.Saw = saw.ID
+		st.manage("retire")
+		return
+	}
 	st.touch(saw).Retired = true
 	for _, d := range st.v.Due {
 		if d.Saw == saw.ID {
