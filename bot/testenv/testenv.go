@@ -3,8 +3,12 @@
 package testenv
 
 import (
+	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
 	"testing"
 )
 
@@ -20,7 +24,30 @@ func Need(t testing.TB, what string, ok bool) {
 	case os.Getenv(All) != "":
 		t.Fatalf("%s is not installed here, and %s asks for every test", what, All)
 	default:
+		announce("left out, as " + what + " is not installed here: " + t.Name() + " and what else needs it")
 		t.Skipf("left out: %s is not installed here", what)
+	}
+}
+
+var announced sync.Map
+
+// announce writes a line, once, to whoever started the tests. `go test ./...`
+// shows nothing that a passing package writes, so it goes to where that command
+// itself complains, or to the terminal.
+func announce(line string) {
+	what, _, _ := strings.Cut(line, ":")
+	if _, again := announced.LoadOrStore(what, true); again {
+		return
+	}
+	pkg := strings.TrimSuffix(filepath.Base(os.Args[0]), ".test")
+	for _, path := range []string{fmt.Sprintf("/proc/%d/fd/2", os.Getppid()), "/dev/tty"} {
+		f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND, 0)
+		if err != nil {
+			continue
+		}
+		fmt.Fprintf(f, "%s: %s\n", pkg, line)
+		f.Close()
+		return
 	}
 }
 
