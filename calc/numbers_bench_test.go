@@ -13,6 +13,10 @@ func BenchmarkNumbers(b *testing.B) {
 		twelve[i] = Length(0.05*math.Sin(float64(i)) + 0.01*math.Sin(7*float64(i)))
 	}
 	round, _ := FitRunout(twelve)
+	places := make([]float64, len(twelve))
+	for i := range places {
+		places[i] = float64(i) / float64(len(places))
+	}
 	leaves, _ := FeelerSet(20)
 	resolution, repeat := Rectangular(0.005), Normal(0.003, 9)
 	start := time.Date(2025, 1, 15, 9, 0, 0, 0, time.UTC)
@@ -50,6 +54,7 @@ func BenchmarkNumbers(b *testing.B) {
 		{"FitPlane/25", func() { _, _ = FitPlane(grid) }},
 		{"Straightness/24", func() { _, _ = Straightness(twelve, twelve) }},
 		{"FitRunout/24", func() { _, _ = FitRunout(twelve) }},
+		{"SweepRunout/24", func() { _, _ = SweepRunout(places, twelve) }},
 		{"Runout.Estimate/24", func() { round.Estimate(resolution, repeat) }},
 		{"Decide", func() { _, _ = Decide(undecided, window) }},
 		{"Conformance", func() { _, _ = Conformance(undecided, window) }},
