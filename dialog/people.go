@@ -324,13 +324,8 @@ func (st *step) interval(rest string) {
 		st.sawList()
 		return
 	}
-	months := -1
-	for w := range strings.FieldsSeq(rest) {
-		if n, err := strconv.Atoi(w); err == nil {
-			months = n
-		}
-	}
-	if months < 0 || months > 24 {
+	months, ok := st.months(rest)
+	if !ok || months < 0 || months > 24 {
 		st.say("interval.unclear")
 		st.show()
 		return

@@ -14,21 +14,12 @@ import (
 // "Saturday", "12 March", "2026-03-12". Words come from the catalogue. The day
 // is in the person's zone and after today.
 func (st *step) when(text string) (time.Time, bool) {
-	words := strings.FieldsFunc(reading.Fold(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '-' })
+	words := dayWords(text)
 	today := st.now.In(st.place(st.person))
 	if d, err := time.ParseInLocation(time.DateOnly, strings.TrimSpace(text), today.Location()); err == nil {
 		return d, d.After(today)
 	}
-	has := func(id string) (int, bool) {
-		for i, forms := range st.voice.Forms(id) {
-			for _, f := range forms {
-				if slices.Contains(words, f) {
-					return i, true
-				}
-			}
-		}
-		return 0, false
-	}
+	has := func(id string) (int, bool) { return st.oneOf(id, words) }
 	n, year := 1, 0
 	i, counted := has("words.numbers")
 	if counted {
@@ -71,6 +62,50 @@ func (st *step) when(text string) (time.Time, bool) {
 		return today.AddDate(0, 0, ahead), true
 	}
 	return time.Time{}, false
+}
+
+// months understands how often a saw is to be checked, in whole months: "3",
+// "two months", "month", "1 year". Days and weeks are none.
+func (st *step) months(text string) (int, bool) {
+	words := dayWords(text)
+	n, counted := 1, false
+	if i, ok := st.oneOf("words.numbers", words); ok {
+		n, counted = i+1, true
+	}
+	for _, w := range words {
+		if v, err := strconv.Atoi(w); err == nil {
+			if counted {
+				return 0, false
+			}
+			n, counted = v, true
+		}
+	}
+	switch unit, ok := st.oneOf("words.spans", words); {
+	case !ok:
+		return n, counted
+	case unit == 2:
+		return n, true
+	case unit == 3:
+		return 12 * n, true
+	}
+	return 0, false
+}
+
+// dayWords are the words of a message about days.
+func dayWords(text string) []string {
+	return strings.FieldsFunc(reading.Fold(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '-' })
+}
+
+// oneOf returns which alternative of a catalogue entry stands among words.
+func (st *step) oneOf(id string, words []string) (int, bool) {
+	for i, forms := range st.voice.Forms(id) {
+		for _, f := range forms {
+			if slices.Contains(words, f) {
+				return i, true
+			}
+		}
+	}
+	return 0, false
 }
 
 // ordinal reads a number, as 12 or 12th.
