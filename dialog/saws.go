@@ -30,6 +30,9 @@ func (st *step) speakOf(saw *Saw) {
 // manage changes, copies or retires the saw that is spoken of.
 func (st *step) manage(what string) {
 	saw := st.focus()
+	if now := st.active(); what == "edit" && now != nil && now.Profile.Name == "" {
+		saw = now // the saw that is being set up
+	}
 	if saw != nil {
 		st.s.Saw = saw.ID
 	}
