@@ -89,8 +89,12 @@ func (st *step) stop() {
 	}
 	id := "stop.done"
 	for i := range st.v.Saws {
-		if st.v.People.Self(st.v.Saws[i].Power.Opened()) == st.person.ID {
+		saw := &st.v.Saws[i]
+		if st.v.People.Self(saw.Power.Opened()) == st.person.ID {
 			id = "stop.open"
+		}
+		if st.v.People.Self(saw.Power.Holder(st.now)) == st.person.ID {
+			st.event(saw, guard.Resumed, st.now) // told to put it right, they plug in perhaps: the plug afresh
 		}
 	}
 	st.turn(Reply{Text: st.voice.Say(wording.T(id)), Caution: id == "stop.open"}, PromptView{Kind: KindIdle})

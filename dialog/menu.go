@@ -232,13 +232,22 @@ func (st *step) sawList() {
 	st.ask("which", map[string]string{})
 }
 
-// dueList says what is due in the shop.
+// dueList says when each saw of the shop is to be checked: the day of the
+// person's reminder, or what the records say to somebody who wants none.
 func (st *step) dueList() {
+	st.past("*")
 	said := false
-	for _, d := range st.v.Due {
-		if saw := st.saw(d.Saw); saw != nil && d.Person == st.person.ID {
+	for _, saw := range st.usable() {
+		next, ok := st.nextDate(saw)
+		at := next.Due
+		for _, d := range st.v.Due {
+			if d.Saw == saw.ID && d.Person == st.person.ID {
+				at, ok = d.Due, true
+			}
+		}
+		if ok {
 			said = true
-			st.say("due.line", "Saw", nameOf(saw), "Date", st.date(d.Due))
+			st.say("due.line", "Saw", nameOf(saw), "Date", st.date(at))
 		}
 	}
 	if !said {
@@ -281,6 +290,7 @@ func (st *step) setUp(then string) bool {
 				s.Running = s.Running.edit()
 				s.Running.Then = then
 			}
+			st.say("resume.done", "Job", titleOf("setup", s.Profile), "Saw", nameOf(s))
 			st.show()
 			return false
 		}
