@@ -16,6 +16,7 @@ type tiltStops struct{}
 const (
 	tiltRounds  = 8
 	tiltGapMost = calc.Length(5)
+	tiltMost    = 5 * calc.Degree // off level or off a stop: beyond it a level's reading is doubted
 )
 
 func (tiltStops) Name() string    { return "tilt-stops" }
@@ -110,7 +111,7 @@ func (j *tilting) stop(n int, degrees float64) {
 		j.t.Confirm(a, wording.T("caution.tilt"))
 		e := j.measure(n, round, degrees)
 		d := must(calc.Decide(e, j.window))
-		if round == 1 {
+		if k == 1 {
 			found = e
 		}
 		if len(moves) > 0 {
@@ -194,10 +195,12 @@ func (j *tilting) leans(side string) calc.LeanSide {
 // level they were set to zero on, so 90 on an upright plate; some are set to zero
 // on an upright one. At the square stop neither says which way the plate leans.
 func (j *tilting) byLevel(n, round int, degrees float64) calc.Estimate {
-	read := func(i int, id, side string) calc.Angle {
+	nominal := calc.Angle(degrees) * calc.Degree
+	read := func(i int, id, side string, near calc.Angle) calc.Angle {
 		a := question(Key{Name: "tilt.angle", Round: round, Index: n*10 + i}, id)
+		about := float64(near)
 		a.Expect = reading.Expect{Quantity: reading.Angle, Signed: true, Min: -float64(60 * calc.Degree), Max: float64(100 * calc.Degree),
-			Resolution: float64(j.t.Tool(Level).Angle)}
+			Resolution: float64(j.t.Tool(Level).Angle), Near: &about, Spread: float64(tiltMost)}
 		a.Quantity, a.Tool, a.Stop, a.Side, a.NoSkip = "angle", Level, &degrees, side, true
 		return calc.Angle(j.t.Read(a, wording.T("caution.blade")).Mid())
 	}
@@ -206,14 +209,20 @@ func (j *tilting) byLevel(n, round int, degrees float64) calc.Estimate {
 		a.Choices = choices("ninety", "zero")
 		j.upright = j.t.Pick(a, wording.Text{})
 	}
-	table := read(0, "tilt.table", "table")
-	lean := read(1, "tilt.blade", "plate") - table
+	if degrees == 90 {
+		nominal = 0
+	}
+	about := nominal
+	if j.upright == "ninety" {
+		about = 90*calc.Degree - nominal
+	}
+	table := read(0, "tilt.table", "table", 0)
+	lean := read(1, "tilt.blade", "plate", table+about) - table
 	if j.upright == "ninety" {
 		lean = 90*calc.Degree - lean
 	}
-	nominal := calc.Angle(degrees) * calc.Degree
 	if degrees == 90 {
-		nominal, lean = 0, j.sided(Key{Name: "leans", Round: round, Index: n}, lean.Abs())
+		lean = j.sided(Key{Name: "leans", Round: round, Index: n}, lean.Abs())
 	}
 	return must(calc.TiltByLevel(lean, 0, nominal, j.shown()...))
 }
