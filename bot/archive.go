@@ -131,17 +131,27 @@ func shopSaws(ctx context.Context, s store.Store, shop string) ([]dialog.Saw, ma
 }
 
 // oneSaw returns the saw that a person means by a name: its name or its id, or
-// the only one where nothing is said.
+// the only one in use where nothing is said. One that is still being set up has
+// no name and is found by its id alone.
 func oneSaw(list []dialog.Saw, name string) (dialog.Saw, error) {
 	var names []string
+	var used []dialog.Saw
 	for _, saw := range list {
-		if name != "" && (strings.EqualFold(saw.Profile.Name, name) || saw.ID == name) || name == "" && len(list) == 1 {
+		if name != "" && (strings.EqualFold(saw.Profile.Name, name) || saw.ID == name) {
 			return saw, nil
 		}
-		names = append(names, sawName(saw))
+		if saw.Profile.Name == "" {
+			continue
+		}
+		names = append(names, saw.Profile.Name)
+		if !saw.Retired {
+			used = append(used, saw)
+		}
 	}
 	switch {
-	case len(list) == 0:
+	case name == "" && len(used) == 1:
+		return used[0], nil
+	case len(names) == 0:
 		return dialog.Saw{}, errors.New("no saw is set up yet")
 	case name == "":
 		return dialog.Saw{}, fmt.Errorf("say which saw: -saw %q; there are %s", names[0], strings.Join(names, ", "))

@@ -396,3 +396,46 @@ func rfc4180(s string) (rows [][]string, err error) {
 	}
 	return rows, nil
 }
+
+// A word that asks for help is answered with help, whatever the command: it is
+// no person to pair a phone for, and no file to write a backup to.
+func TestHelpOfACommand(t *testing.T) {
+	folder := t.TempDir()
+	t.Chdir(folder)
+	for _, c := range commands() {
+		for _, word := range []string{"-h", "-help", "--help"} {
+			out, said, status := runCommand(t, folder, "", c.name, word)
+			if status != 0 || said != "" || !strings.Contains(out, "Usage: bot "+c.name) || !strings.Contains(out, c.meaning) {
+				t.Errorf("%s %s: %d %q %q", c.name, word, status, out, said)
+			}
+		}
+	}
+	if left, err := os.ReadDir(folder); err != nil || len(left) != 0 {
+		t.Errorf("written: %v, %v", left, err)
+	}
+}
+
+// Where nothing is said the one saw in use is meant, whatever is retired or
+// still being set up.
+func TestOneSaw(t *testing.T) {
+	saw := func(id, name string, retired bool) dialog.Saw {
+		return dialog.Saw{ID: id, Retired: retired, Profile: dialog.Profile{Name: name}}
+	}
+	blue, grey, old, begun := saw("saw-1", "Blue", false), saw("saw-2", "Grey", false), saw("saw-3", "Old", true), saw("saw-4", "", false)
+	for _, c := range []struct {
+		saws       []dialog.Saw
+		said, want string
+	}{
+		{[]dialog.Saw{begun, old, blue}, "", "saw-1"},
+		{[]dialog.Saw{blue, old}, "old", "saw-3"},
+		{[]dialog.Saw{begun, blue}, "saw-4", "saw-4"},
+		{[]dialog.Saw{blue, grey, begun}, "", `say which saw: -saw "Blue"; there are Blue, Grey`},
+		{[]dialog.Saw{begun}, "", "no saw is set up yet"},
+		{[]dialog.Saw{begun, blue}, "Red", `there is no saw "Red"; there are Blue`},
+	} {
+		got, err := oneSaw(c.saws, c.said)
+		if said := got.ID; err != nil && err.Error() != c.want || err == nil && said != c.want {
+			t.Errorf("%q: %q, %v; want %q", c.said, said, err, c.want)
+		}
+	}
+}

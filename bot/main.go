@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	_ "time/tzdata" // time zones also where the system has none
 )
@@ -64,12 +65,19 @@ func run(ctx context.Context, c console, args []string) int {
 	if len(args) == 0 {
 		args = []string{"serve"}
 	}
-	if args[0] == "-h" || args[0] == "--help" {
+	if asksHelp(args[0]) {
 		args[0] = "help"
 	}
 	for _, cmd := range commands() {
 		if cmd.name != args[0] {
 			continue
+		}
+		if len(args) > 1 && asksHelp(args[1]) {
+			fmt.Fprintf(c.out, "Usage: bot %s\n%s\n", strings.TrimSpace(cmd.name+" "+cmd.args), cmd.meaning)
+			if strings.HasPrefix(cmd.args, "[-") { // the flags, each with its meaning
+				_ = cmd.run(ctx, console{c.in, c.out, c.out}, []string{"-h"})
+			}
+			return 0
 		}
 		if cmd.args == "" && len(args) > 1 && cmd.name != "help" {
 			fmt.Fprintf(c.err, "shimwright: %s takes nothing after it, and %q was given\n", cmd.name, args[1])
@@ -93,6 +101,10 @@ func run(ctx context.Context, c console, args []string) int {
 	_ = help(ctx, console{out: c.err}, nil)
 	return 2
 }
+
+// asksHelp reports whether an argument asks for help, as it does to any program:
+// it is never the name of a file or of a person.
+func asksHelp(arg string) bool { return arg == "-h" || arg == "-help" || arg == "--help" }
 
 func help(_ context.Context, c console, _ []string) error {
 	fmt.Fprintln(c.out, "Usage: bot [command]")

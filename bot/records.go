@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"encoding/json"
 	"errors"
 	"net/http"
@@ -105,6 +104,3 @@ func namesOf(people dialog.People) map[string]string {
 	}
 	return names
 }
-
-// sawName is what a saw is called, also before it has a name.
-func sawName(s dialog.Saw) string { return cmp.Or(s.Profile.Name, s.ID) }
