@@ -97,6 +97,9 @@ func (st *step) menu() {
 		return
 	}
 	st.say("menu.saw", "Saw", nameOf(saw))
+	if r := saw.Running; r != nil {
+		st.say("menu.theirs", "Person", wording.Raw(st.v.People.name(r.Person)), "Saw", nameOf(saw), "Job", titleOf(r.Procedure, saw.Profile))
+	}
 	st.standings(saw)
 	for _, j := range saw.Parked {
 		st.say("menu.parked", "Job", titleOf(j.Procedure, saw.Profile))

@@ -2,6 +2,9 @@ package dialog
 
 import (
 	"slices"
+	"strings"
+
+	"shimwright/dialog/reading"
 )
 
 // A shop may have several saws. A saw is spoken of by its name; a profile can
@@ -15,6 +18,30 @@ func (st *step) named(word string) *Saw {
 		}
 	}
 	return nil
+}
+
+// commandOn handles a command with a saw's name behind it, as "level Old Blue" or
+// "history of Old Blue": the saw is then spoken of.
+func (st *step) commandOn(text string) bool {
+	said := strings.Fields(strings.TrimRight(text, ".?! "))
+	for i := 1; i < len(said); i++ {
+		saw := st.named(strings.Join(said[i:], " "))
+		if saw == nil {
+			continue
+		}
+		head := said[:i]
+		for len(head) > 1 && st.voice.Is("words.onsaw", reading.Fold(head[len(head)-1])) >= 0 {
+			head = head[:len(head)-1]
+		}
+		command := strings.Join(head, " ")
+		typed := reading.Type(command)
+		if _, _, ok := typed.Whole(st.voice.Lang(), st.vocabulary()...); !ok || st.named(command) != nil {
+			return false
+		}
+		st.s.Saw, st.typed = saw.ID, typed
+		return st.command(command, nil)
+	}
+	return false
 }
 
 // speakOf turns to a saw. A job that this person runs on another one waits

@@ -146,7 +146,7 @@ func (st *step) message(text string) {
 	}
 	saw := st.active()
 	if saw == nil {
-		if !st.command(text, nil) {
+		if !st.command(text, nil) && !st.commandOn(text) {
 			switch {
 			case strings.TrimSpace(text) == "": // a picture, a recording, data
 				st.say("input.empty", "Example", wording.Raw("level"))
