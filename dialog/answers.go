@@ -258,6 +258,8 @@ func (st *step) value(a guard.Ask, v reading.Value) wording.Text {
 	case e.Quantity != reading.Length:
 	case e.Resolution == settingStep && v.Low == v.High:
 		step = st.voice.Holds(v.Low)
+	case a.Tool == Ruler && v.Low == v.High:
+		step = st.voice.Given(v.Low, st.voice.Step(step))
 	default:
 		step = st.voice.Step(step)
 	}

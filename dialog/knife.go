@@ -263,7 +263,7 @@ func (j *fitting) say(faults []calc.KnifeFault) {
 			"Kerf", j.caliper.size(j.knife.Kerf), "Near", j.coarse(j.rules.GapMin), "Far", j.coarse(j.rules.GapMax),
 			"Below", j.coarse(j.rules.Below)}
 		if len(j.knife.Gaps) > 0 {
-			args = append(args, "Narrow", j.coarse(j.knife.Gaps[0]), "Wide", j.coarse(j.knife.Gaps[1]), "Top", j.coarse(j.knife.Top.Abs()))
+			args = append(args, "Narrow", asGiven(j.knife.Gaps[0]), "Wide", asGiven(j.knife.Gaps[1]), "Top", asGiven(j.knife.Top.Abs()))
 		}
 		j.t.Say("knife.fault."+f.String(), args...)
 	}
@@ -327,6 +327,9 @@ func (j *fitting) gaps() wording.Span {
 }
 
 func (j *fitting) coarse(l calc.Length) wording.Size { return wording.Size{Value: l, Coarse: true} }
+
+// asGiven shows a dimension as it was read: 2.6 is not "3, wanted at least 3".
+func asGiven(l calc.Length) wording.Size { return wording.Size{Value: l, Coarse: true, Given: true} }
 
 func (j *fitting) record(d calc.Decision) {
 	r := Record{Characteristic: knifeJob, Unit: "mm", Low: bound(j.window.Low), High: bound(j.window.High),

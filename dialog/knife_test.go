@@ -240,3 +240,15 @@ func TestMinimum(t *testing.T) {
 		}
 	}
 }
+
+// TestKnifeGapAsGiven reads gaps a hair outside 3 to 8 mm (HSE gives the 8 mm):
+// neither is said back as the limit that it misses.
+func TestKnifeGapAsGiven(t *testing.T) {
+	sh := begin("knife")
+	sh.says("unplugged", "2.6", "2.2", "3.2", "no", "2.6", "8.4", "-25.5", "0.3", "0.3")
+	for _, want := range []string{"2.6 mm at its narrowest", "8.4 mm at its widest", "25.5 mm below"} {
+		if !strings.Contains(sh.text(), want) {
+			t.Errorf("%q is missing:\n%s", want, sh.text())
+		}
+	}
+}

@@ -247,7 +247,6 @@ func (l *levelling) question(round, try, i, n int, h *heights) guard.Ask {
 	}
 	a := question(l.key(round, try, i, n), id, "Part", s.label(), "Tool", l.toolText())
 	a.Expect = signed(heightMost, l.tool)
-	a.Expect.Leaves = l.p.Leaves
 	if n == 1 {
 		a.Expect.Near, a.Expect.Spread = l.expected(i, h), float64(heightSpread)
 	}

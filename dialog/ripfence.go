@@ -86,8 +86,10 @@ func (j *fencing) choose() {
 	s := standingOf(j.t.view, j.t.saw, j.p.toeName(), j.t.now)
 	fresh := s.State == Fresh && s.Last.AsLeft != nil
 	if fresh {
-		a.Choices = append(a.Choices, guard.Choice{Value: "through", Text: wording.T(j.across("choice.through"))})
+		a.Choices = append(a.Choices, guard.Choice{Value: "through", Text: wording.T(j.across("choice.through")), Also: "words.through"})
 		j.slider = calc.Estimate{Value: s.Last.AsLeft.Value, U: s.Last.AsLeft.Uncertainty, DoF: calc.ManyDoF}
+	} else {
+		a.Text, a.Choices[1].Also = wording.T("ripfence.method.blade"), "words.bycaliper"
 	}
 	j.method = j.t.Pick(a, wording.Text{})
 	j.tool = j.t.Tool(Caliper)

@@ -289,6 +289,9 @@ func (v *Voice) stepOf(s Size) float64 {
 	case res == 0:
 		res = 0.01
 	}
+	if s.Given {
+		return v.Given(float64(s.Value), v.Step(res))
+	}
 	return v.Step(res)
 }
 
@@ -345,6 +348,19 @@ func (v *Voice) Holds(l float64) float64 {
 		}
 	}
 	return steps[0]
+}
+
+// finestGiven is how fine a dimension is said back, mm: a twentieth of a
+// millimetre or a thousandth of an inch. What is finer comes of the other unit.
+const finestGiven = 0.02
+
+// Given returns the step in mm in which a dimension is said back: that of the
+// tool, or a finer one where it was given finer.
+func (v *Voice) Given(l, step float64) float64 {
+	if s := v.Holds(l); s >= finestGiven {
+		return min(s, step)
+	}
+	return step
 }
 
 func pow10(n int) float64 {

@@ -26,6 +26,7 @@ type Size struct {
 	Resolution calc.Length // 0: 0.01 mm, or half a thousandth
 	Signed     bool        // write a plus as well
 	Coarse     bool        // a dimension: whole mm, or inches with a fraction
+	Given      bool        // finer than that where the value is, as a person gave it
 	Least      bool        // what rounds to nothing is said to be less than a step
 }
 
