@@ -223,13 +223,14 @@ func (st *step) foreign(o *outcome) bool {
 }
 
 // offered reports whether the text is one of the choices just offered, to the
-// letter, or the beginning of one: "fence" is then that choice and not the job.
+// letter or in other words for it, or the beginning of one: "fence" or "slot" is
+// then that choice and not the job.
 func (st *step) offered(a guard.Ask, text string) bool {
 	if _, ok := st.begun(a.Choices, text); ok && a.Form == guard.Pick {
 		return true
 	}
 	return a.Form == guard.Pick && slices.ContainsFunc(a.Choices, func(c guard.Choice) bool {
-		return same(text, st.voice.Say(c.Text))
+		return same(text, st.voice.Say(c.Text)) || slices.ContainsFunc(st.phrases(c.Also), func(w string) bool { return same(text, w) })
 	})
 }
 

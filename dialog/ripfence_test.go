@@ -15,6 +15,15 @@ func TestFenceMethodOffered(t *testing.T) {
 	if sh.says("by caliper"); sh.result.Turn.Prompt.Acknowledge != "unplugged" {
 		t.Errorf("by caliper is not taken:\n%s", sh.text())
 	}
+	// "slot" starts a job elsewhere; where the slot is offered it is the answer.
+	sh = newShop()
+	sh.says("parallel", "mm", "Fir", "no slider", "left", "ok", "unplugged", "done", "200")
+	for range 3 {
+		sh.says("0.10", "0.07", "0.10")
+	}
+	if sh.says("guarded", "no", "rip fence", "slot", "unplugged"); !strings.Contains(sh.text(), "How far apart") {
+		t.Errorf("slot is not taken:\n%s", sh.text())
+	}
 	for _, word := range []string{"slider", "slider edge", "the slider's edge", "slider's edge"} {
 		sh = begin("parallel")
 		sh.says("unplugged", "done", "250")
