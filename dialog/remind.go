@@ -240,6 +240,11 @@ func (st *step) dropped(saw *Saw) {
 // a day that they name or by the records.
 func (st *step) remindMe(rest string) {
 	day, named := st.when(rest)
+	if !named && st.aboutADay(rest) {
+		st.say("remind.unclear")
+		st.show()
+		return
+	}
 	st.past("*")
 	var saws []*Saw
 	for _, saw := range st.usable() {

@@ -91,6 +91,23 @@ func (st *step) months(text string) (int, bool) {
 	return 0, false
 }
 
+// aboutADay reports whether a text that names no day was meant to: it has a
+// number, a weekday, a month or a span in it, and not the name of a saw.
+func (st *step) aboutADay(text string) bool {
+	words := dayWords(text)
+	for _, saw := range st.usable() {
+		if strings.HasSuffix(strings.Join(words, " "), strings.Join(dayWords(saw.Profile.Name), " ")) {
+			return false
+		}
+	}
+	for _, id := range []string{"words.spans", "words.months", "words.weekdays"} {
+		if _, ok := st.oneOf(id, words); ok {
+			return true
+		}
+	}
+	return strings.ContainsFunc(text, unicode.IsDigit)
+}
+
 // dayWords are the words of a message about days.
 func dayWords(text string) []string {
 	return strings.FieldsFunc(reading.Fold(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '-' })
