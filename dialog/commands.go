@@ -182,7 +182,7 @@ func (st *step) command(text string, o *outcome) bool {
 	}
 	vocabulary := st.vocabulary()
 	word, rest, ok := st.typed.Command(st.voice.Lang(), vocabulary...)
-	if !ok {
+	if !ok || rest != "" && st.peoplePhrase(text) {
 		return (o == nil || o.prompt.Ask().Form != guard.Words) && (st.peopleCommand(text) || st.foreign(o))
 	}
 	if o != nil && o.prompt.Ask().Form == guard.Words {

@@ -74,6 +74,7 @@ func (st *step) start(saw *Saw, p Procedure) {
 		return
 	}
 	if !st.free(saw) {
+		st.then(p.Name(), saw)
 		return
 	}
 	st.s.Saw, st.s.Pending, st.s.Args = saw.ID, "", nil

@@ -293,7 +293,7 @@ func (st *step) pendingPutRight(text string) bool {
 		case next != nil:
 			st.start(on, next)
 		default:
-			st.idle()
+			st.speakOf(on)
 		}
 		return true
 	}

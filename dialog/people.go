@@ -41,7 +41,7 @@ var peopleCommands = [...]string{"invite", "people", "lostphone", "remove", "han
 
 // peopleCommand handles a message that is such a command.
 func (st *step) peopleCommand(text string) bool {
-	said := strings.Fields(strings.TrimRight(text, ".?! "))
+	said := strings.Fields(bare(text))
 	folded := strings.Fields(reading.Fold(strings.Join(said, " ")))
 	edges := languages()[st.voice.Lang()].people
 	if n := len(folded); n == 0 || !edges[folded[0]] && !edges[folded[n-1]] {
@@ -58,6 +58,16 @@ func (st *step) peopleCommand(text string) bool {
 		}
 	}
 	return false
+}
+
+// bare is a message without the marks around it.
+func bare(text string) string { return strings.Trim(text, ".?!¿¡ ") }
+
+// peoplePhrase reports whether a message is a command about people and nothing
+// else, whatever other command it begins with: "qué toca este mes" asks for no why.
+func (st *step) peoplePhrase(text string) bool {
+	text = bare(text)
+	return slices.ContainsFunc(peopleCommands[:], func(c string) bool { return st.voice.Is("words."+c, text) >= 0 })
 }
 
 // people1 carries a command about people out.

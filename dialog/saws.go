@@ -23,7 +23,7 @@ func (st *step) named(word string) *Saw {
 // commandOn handles a command with a saw's name behind it, as "level Old Blue" or
 // "history of Old Blue": the saw is then spoken of.
 func (st *step) commandOn(text string) bool {
-	said := strings.Fields(strings.TrimRight(text, ".?! "))
+	said := strings.Fields(bare(text))
 	for i := 1; i < len(said); i++ {
 		saw := st.named(strings.Join(said[i:], " "))
 		if saw == nil {
@@ -48,6 +48,7 @@ func (st *step) commandOn(text string) bool {
 // parked, after the warning that parking gives.
 func (st *step) speakOf(saw *Saw) {
 	if !st.free(saw) {
+		st.then("", saw)
 		return
 	}
 	st.s.Saw = saw.ID
