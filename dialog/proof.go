@@ -26,13 +26,18 @@ func (proof) Run(t *Script) {
 	}
 	t.Cut(question(Key{Name: "ripcut.cut", Round: round}, "proof.cut", "Long", sized(long)), wording.T("caution.rip.cut"))
 	tool := t.Tool(Caliper)
+	var front calc.Length
 	read := func(name, id string, i int) calc.Length {
 		a := question(Key{Name: name, Round: round, Index: i}, id)
 		a.Expect, a.Quantity, a.Tool, a.NoSkip, a.Hard = dims(5, 600), "length", Caliper, true, true
+		if i > 0 {
+			near := float64(front)
+			a.Expect.Near, a.Expect.Spread = &near, apartMost
+		}
 		a.At = t.at(calc.Length(i)*1000, 0)
 		return t.Read(a, wording.Text{}).Length()
 	}
-	front := read("ripcut.width", "proof.front", 0)
+	front = read("ripcut.width", "proof.front", 0)
 	rear := read("ripcut.width", "proof.rear", 1)
 	def := float64(long)
 	a := question(Key{Name: "ripcut.length"}, "proof.length", "Default", sized(long))
