@@ -16,6 +16,7 @@ type tiltStops struct{}
 const (
 	tiltRounds  = 8
 	tiltGapMost = calc.Length(5)
+	tiltLarge   = calc.Degree     // off its nominal angle: a stop that is further out is questioned first
 	tiltMost    = 5 * calc.Degree // off level or off a stop: beyond it a level's reading is doubted
 )
 
@@ -104,6 +105,7 @@ func (j *tilting) stop(n int, degrees float64) {
 	name := stopText(degrees)
 	var moves []calc.ScrewMove
 	var found calc.Estimate
+	known, believed := false, tiltLarge
 	for k := 1; ; k++ {
 		round := j.t.firstRound() + k
 		a := question(Key{Name: "tilt.set", Round: round, Index: n}, "tilt.set", "Stop", name)
@@ -111,8 +113,14 @@ func (j *tilting) stop(n int, degrees float64) {
 		j.t.Confirm(a, wording.T("caution.tilt"))
 		e := j.measure(n, round, degrees)
 		d := must(calc.Decide(e, j.window))
-		if k == 1 {
-			found = e
+		if off := calc.Angle(e.Value).Abs(); off > believed && k <= tiltRounds {
+			if !j.plausible(n, round, off) {
+				continue // read again
+			}
+			believed = off
+		}
+		if !known {
+			found, known = e, true
 		}
 		if len(moves) > 0 {
 			moves[len(moves)-1].After = e.Value
@@ -123,6 +131,14 @@ func (j *tilting) stop(n int, degrees float64) {
 			return
 		}
 	}
+}
+
+// plausible questions an angle further off than a stop is ever out: a unit or a
+// point that has slipped is likelier.
+func (j *tilting) plausible(n, round int, off calc.Angle) bool {
+	a := question(Key{Name: "large", Round: round, Index: n}, "tilt.large", "Off", wording.Tilt{Value: off, Decimals: 2})
+	a.Choices = orRight()
+	return j.t.Pick(a, wording.Text{}) == "right"
 }
 
 // measure reads the stop by the chosen method.

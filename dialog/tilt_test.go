@@ -3,6 +3,7 @@ package dialog_test
 import (
 	"math"
 	"regexp"
+	"strings"
 	"testing"
 )
 
@@ -42,5 +43,27 @@ func TestTiltLevelDoubted(t *testing.T) {
 		if doubted := doubt.MatchString(sh.text()); doubted != c.doubts {
 			t.Errorf("%s: doubted %v, want %v:\n%s", name, doubted, c.doubts, sh.text())
 		}
+	}
+}
+
+// TestTiltLargeQuestioned reads a stop further off than stops are, as a slipped
+// point does: no screw is turned before that is settled, and what is right is
+// asked about once.
+func TestTiltLargeQuestioned(t *testing.T) {
+	sh := begin("tilt stops")
+	sh.says("square", "right", "unplugged", "done", "5 top", "150") // 1.9 degrees
+	if !strings.Contains(sh.text(), "more than a stop is usually out") {
+		t.Fatalf("taken without a question:\n%s", sh.text())
+	}
+	if sh.says("read again"); sh.prompt().Name != "tilt.set" {
+		t.Fatalf("not read again:\n%s", sh.text())
+	}
+	sh.says("done", "0.5 top", "done", "done", "5 top", "right", "done", "done")
+	if sh.says("4 top"); sh.prompt().Name != "tilt.screw" {
+		t.Errorf("questioned though less than what was right:\n%s", sh.text())
+	}
+	sh.says("done", "done", "0")
+	if r := sh.last(t, "tilt:90"); r.AsFound == nil || math.Abs(r.AsFound.Value-math.Atan(0.5/150)) > 1e-5 {
+		t.Errorf("found %+v, want what was believed first", r.AsFound)
 	}
 }
