@@ -51,6 +51,14 @@ func simulate(ctx context.Context, c console, args []string) error {
 		return err
 	}
 	s.jobs = strings.Split(*jobs, ",")
+	for _, j := range s.jobs {
+		if !slices.Contains(virtualsaw.Jobs[:], j) {
+			return fmt.Errorf("there is no job %q to simulate; give some of %s", j, strings.Join(virtualsaw.Jobs[:], ","))
+		}
+	}
+	if s.saws < 0 || s.slips < 0 || s.saws+s.slips == 0 || s.workers < 1 {
+		return errors.New("nothing would be simulated: give one saw or more and one worker or more, e.g. simulate -saws 20")
+	}
 	if *slip != "" && !slices.Contains(virtualsaw.SlipKinds[:], virtualsaw.SlipKind(*slip)) {
 		return fmt.Errorf("there is no slip %q; give one of %q", *slip, virtualsaw.SlipKinds)
 	}

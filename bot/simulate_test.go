@@ -102,7 +102,8 @@ func TestSimulateReport(t *testing.T) {
 
 // Bad flags of the command are told with what is good.
 func TestSimulateBadFlags(t *testing.T) {
-	for _, args := range [][]string{{"simulate", "-slip", "dropped it"}, {"simulate", "-saws", "many"}, {"demo", "-slow"}} {
+	for _, args := range [][]string{{"simulate", "-slip", "dropped it"}, {"simulate", "-saws", "many"}, {"simulate", "-saws", "0"}, {"simulate", "-saws", "-1"}, {"simulate", "-workers", "0"},
+		{"simulate", "-saws", "1", "-jobs", "slider-levle"}, {"demo", "-slow"}} {
 		var out, errs strings.Builder
 		if code := run(t.Context(), console{in: strings.NewReader(""), out: &out, err: &errs}, args); code == 0 || errs.Len() == 0 {
 			t.Errorf("%v: status %d, said %q", args, code, errs.String())
