@@ -98,7 +98,7 @@ func (a answer) print(w io.Writer) {
 	for _, r := range a.Replies {
 		fmt.Fprintf(w, "\n%s\n", printable(r.Text))
 		for _, m := range r.Media {
-			fmt.Fprintf(w, "(Drawing: %s)\n", printable(m.Alt))
+			fmt.Fprintf(w, "(%s)\n", printable(m.Alt))
 		}
 		if len(r.Choices) > 0 {
 			fmt.Fprintf(w, "[%s]\n", printable(strings.Join(r.Choices, "] [")))

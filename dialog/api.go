@@ -398,7 +398,8 @@ type ChartWords struct {
 	Tolerance string `json:"tolerance"`
 	Line      string `json:"line"`
 	Next      string `json:"next"`
-	Unit      string `json:"unit"` // mm, in or deg
+	Unit      string `json:"unit"`            // mm, in or deg
+	Point     string `json:"point,omitempty"` // the decimal mark, "" for a point
 }
 
 // DrawWords are the words that a drawing needs besides its own labels.

@@ -56,7 +56,7 @@ func (st *step) chart(saw *Saw, characteristic string, records []Record, next ca
 	say := func(t wording.Text) string { return st.voice.Say(t) }
 	title := wording.T("chart.title", "What", what, "Saw", nameOf(saw))
 	c.Words = ChartWords{Found: say(wording.T("chart.found")), Left: say(wording.T("chart.left")), Tolerance: say(wording.T("chart.tolerance")),
-		Line: say(wording.T("chart.line")), Next: say(wording.T("chart.next")), Unit: st.unitName()}
+		Line: say(wording.T("chart.line")), Next: say(wording.T("chart.next")), Unit: st.unitName(), Point: say(wording.T("chart.point"))}
 	if c.Unit == "rad" {
 		c.Words.Unit = "deg"
 	}

@@ -293,7 +293,7 @@ func (st *step) reportCharts(saw *Saw, records []Record) []Drawing {
 			continue
 		}
 		d := st.chart(saw, c, of, next)
-		d.Title = st.voice.Say(whatOf(c))
+		d.Title = sentences(st.voice.Say(whatOf(c)))
 		list = append(list, dated{next, d})
 	}
 	slices.SortStableFunc(list, func(a, b dated) int { return a.next.Due.Compare(b.next.Due) })

@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"cmp"
 	"image/color"
 	"math"
 
@@ -33,7 +34,7 @@ func drawChart(s *scene, d dialog.Drawing) {
 	c.visits(p)
 	p.X.Min, p.X.Max = c.from, c.to // whatever is drawn beyond is cut off
 	p.Y.Min, p.Y.Max = c.low, c.high
-	p.X.Tick.Marker, p.Y.Tick.Marker = dates{c.start}, steps{}
+	p.X.Tick.Marker, p.Y.Tick.Marker = dates{c.start}, steps{cmp.Or(c.words.Point, ".")}
 	s.text(c.scale.name, style{small, false, quiet}, margin, s.y)
 	s.y += small*lead + 2
 	top := s.y

@@ -52,7 +52,7 @@ func charts() map[string]dialog.Drawing {
 		visited(0, 0.09, 0.02, 0.012, &zero, &toe), visited(95, 0.03, 0.03, 0.012, &zero, &toe),
 		visited(190, 0.041, 0.041, 0.012, &zero, &toe), visited(280, 0.047, 0.025, 0.012, &zero, &toe))
 	german.Chart.Words = dialog.ChartWords{Found: "vorgefunden", Left: "hinterlassen", Tolerance: "zulässiger Bereich",
-		Line: "Veränderung mit Vorhersage", Next: "nächste Prüfung", Unit: "mm"}
+		Line: "Veränderung mit Vorhersage", Next: "nächste Prüfung", Unit: "mm", Point: ","}
 	return map[string]dialog.Drawing{
 		"chart-drift": charted("Slider toe, Old Blue", 460, "mm",
 			visited(0, 0.02, 0.02, 0.008, &zero, &toe), visited(95, 0.024, 0.024, 0.008, &zero, &toe),
@@ -270,4 +270,21 @@ func TestChartAnything(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The figures beside a chart have the decimal mark of its language: the comma in
+// German and Spanish (DIN 1333; from memory).
+func TestChartDecimalMark(t *testing.T) {
+	zero, toe := 0.0, 0.05
+	for _, c := range []struct{ point, want, other string }{{"", ">0.02<", ">0,02<"}, {",", ">0,02<", ">0.02<"}} {
+		d := charted("Slider toe", 200, "mm", visited(0, 0.02, 0.02, 0.008, &zero, &toe), visited(95, 0.03, 0.03, 0.008, &zero, &toe))
+		d.Chart.Words.Point = c.point
+		svg, err := SVG(d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s := string(svg); !strings.Contains(s, c.want) || strings.Contains(s, c.other) {
+			t.Errorf("mark %q: no %s in the chart", c.point, c.want)
+		}
+	}
 }

@@ -174,11 +174,11 @@ func (c *course) mark(at time.Time, m *dialog.Measured, aside float64, visit int
 	return mark{XY: plotter.XY{X: c.day(at) + aside, Y: m.Value * c.scale.factor}, u: m.Uncertainty * c.scale.factor, visit: visit}
 }
 
-// steps puts ticks at round values.
-type steps struct{}
+// steps puts ticks at round values, written with the language's decimal mark.
+type steps struct{ point string }
 
 // Ticks implements plot.Ticker.
-func (steps) Ticks(low, high float64) []plot.Tick {
+func (s steps) Ticks(low, high float64) []plot.Tick {
 	step := roundStep((high - low) / 5)
 	decimals := int(math.Max(0, math.Ceil(-math.Log10(step)-1e-9)))
 	var out []plot.Tick
@@ -187,7 +187,7 @@ func (steps) Ticks(low, high float64) []plot.Tick {
 		if i == 0 {
 			label = "0"
 		}
-		out = append(out, plot.Tick{Value: i * step, Label: strings.Replace(label, "-", "−", 1)})
+		out = append(out, plot.Tick{Value: i * step, Label: strings.NewReplacer("-", "−", ".", s.point).Replace(label)})
 	}
 	return out
 }
