@@ -56,7 +56,7 @@ func (proof) Run(t *Script) {
 	t.Record(Record{Characteristic: "proof.rip", Unit: "mm", Low: bound(w.Low), High: bound(w.High),
 		AsFound: t.measured(e), AsLeft: t.measured(e), Decision: d.String(), Tool: tool.Kind, Resolution: float64(tool.Resolution)})
 	look := question(Key{Name: "proof.look"}, "proof.look")
-	look.Choices = choices("clean", "burn", "pinch", "ridge")
+	look.Choices = append(choices("clean"), seen("burn", "pinch", "ridge")...)
 	if s := t.Pick(look, wording.Text{}); s != "clean" {
 		diagnose(t, s, map[string]string{"how": "onfence", "howgauge": "onfence"})
 	}

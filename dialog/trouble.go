@@ -16,8 +16,17 @@ func (trouble) Minimum(Profile) int { return 0 }
 
 func (trouble) Run(t *Script) {
 	a := question(Key{Name: "symptom"}, "trouble")
-	a.Choices = choices("burn", "pinch", "ridge", "notstraight", "afterlock", "norepeat")
+	a.Choices = seen("burn", "pinch", "ridge", "notstraight", "afterlock", "norepeat")
 	diagnose(t, t.Pick(a, wording.Text{}), nil)
+}
+
+// seen offers symptoms, which people also name in words of their own.
+func seen(values ...string) []guard.Choice {
+	out := choices(values...)
+	for i, v := range values {
+		out[i].Also = "words.seen." + v
+	}
+	return out
 }
 
 // blame is where a symptom leads: the reason is said as trouble.<reason>.

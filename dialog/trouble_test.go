@@ -108,3 +108,17 @@ func (r *rig) follow(t *testing.T, path []string, got map[string]string) {
 		here.follow(t, append(slices.Clone(path), c), got)
 	}
 }
+
+// TestTroubleInOwnWords says what is seen as people do at the saw.
+func TestTroubleInOwnWords(t *testing.T) {
+	for said, ask := range map[string]string{
+		"it burns": "On which side", "burn marks": "On which side", "Scorched.": "On which side", "kickback": "carried by the slider", "it binds": "carried by the slider",
+		"saw marks": "Where is the ridge", "the cut is crooked": "not straight?", "bowed": "not straight?", "after locking": "Locking what",
+		"different every time": "What does not repeat", "something else": "What do you see", "it does not burn": "What do you see",
+	} {
+		sh := begin("trouble")
+		if sh.say(said); !strings.Contains(sh.text(), ask) {
+			t.Errorf("%q: want %q:\n%s", said, ask, sh.text())
+		}
+	}
+}
