@@ -6,6 +6,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"shimwright/calc"
 	"shimwright/dialog/guard"
 	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
@@ -350,17 +351,30 @@ func (st *step) example(p guard.Prompt) wording.Text {
 	case a.Expect.Quantity != reading.Length:
 		return wording.T("example.count")
 	case a.Expect.Max > 20:
-		return wording.T("example.long." + st.unitName())
+		return st.exampleLong(a.Expect)
 	case a.Expect.Min >= 0.5:
 		return wording.T("example.thick." + st.unitName())
 	case a.Quantity == "indicator":
 		return wording.T("example.plain." + st.unitName())
 	case a.Plus == "words.top":
 		return wording.T("example.gap." + st.unitName())
-	case a.Expect.Signed:
+	case a.Expect.Signed && a.Quantity == "height":
 		return wording.T("example.signed." + st.unitName())
 	}
 	return wording.T("example.plain." + st.unitName())
+}
+
+// exampleLong is a dimension that would be taken.
+func (st *step) exampleLong(e reading.Expect) wording.Text {
+	if e.Min <= 410 && 410 <= e.Max {
+		return wording.T("example.long." + st.unitName())
+	}
+	for _, l := range []calc.Length{200, 18, 5} {
+		if e.Min <= float64(l) && float64(l) <= e.Max {
+			return wording.T("size", "Value", sized(l))
+		}
+	}
+	return wording.T("example.long." + st.unitName())
 }
 
 func (st *step) unitName() string {
