@@ -90,7 +90,8 @@ func (st *step) stop() {
 	id := "stop.done"
 	for i := range st.v.Saws {
 		saw := &st.v.Saws[i]
-		if st.v.People.Self(saw.Power.Opened()) == st.person.ID {
+		mine := saw.Running != nil && saw.Running.Person == st.person.ID || saw.ID == st.s.Saw
+		if st.v.People.Self(saw.Power.Opened()) == st.person.ID || mine && saw.Power.Open() { // opened by who handed it over, perhaps
 			id = "stop.open"
 		}
 		if st.v.People.Self(saw.Power.Holder(st.now)) == st.person.ID {

@@ -119,6 +119,28 @@ func TestRemovedWithTheSawOpen(t *testing.T) {
 	}
 }
 
+// STOP says that an open saw must not be run to whoever it was handed to as well,
+// though another opened it; somebody with no part in it hears nothing of it. It
+// voids what its sender acknowledged.
+func TestStopWithTheSawOpen(t *testing.T) {
+	for who, warned := range map[string]bool{"kim": true, "owner": true, "max": false} {
+		sh := crew()
+		sh.stage("kim")
+		sh.say("level")
+		sh.say("unplugged")
+		if who == "owner" {
+			sh.say("hand to Ada")
+		}
+		sh.stage(who)
+		if got := said(sh.say("STOP")); strings.Contains(got, "Do not run the saw") != warned {
+			t.Errorf("%s: %q", who, got)
+		}
+		if _, held := sh.view.Saws[0].Power.Isolated("kim", sh.now); held != (who == "max") {
+			t.Errorf("after STOP of %s, what Kim acknowledged counts: %v", who, held)
+		}
+	}
+}
+
 func TestLostPhone(t *testing.T) {
 	sh := crew()
 	sh.say("lost phone of kim")
