@@ -226,7 +226,7 @@ func (j *fitting) side(round, try, n int, side string) Value {
 	}
 	a := question(Key{Name: "knife.offset", Round: round, Index: index}, id)
 	a.Expect, a.Quantity, a.Tool, a.Side, a.N, a.NoSkip = signed(3, j.leaves), "gap", Feelers, side, n, true
-	a.Expect.Leaves = j.t.profile.Leaves
+	a.Expect.Leaves, a.Expect.Resolution = j.t.profile.Leaves, 0.01 // leaves are told in hundredths
 	a.Plus, a.Minus, a.Signs = "words.clear", "words.proud", [3]string{"knife.clear", "knife.proud", "knife.touches"}
 	a.Label = wording.T(id + ".label")
 	v := j.t.Read(a, wording.T("caution.blade"))

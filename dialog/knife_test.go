@@ -252,3 +252,13 @@ func TestKnifeGapAsGiven(t *testing.T) {
 		}
 	}
 }
+
+// TestKnifeClearanceAsGiven says a clearance back in hundredths, whatever the
+// step of the leaves is.
+func TestKnifeClearanceAsGiven(t *testing.T) {
+	sh := begin("knife")
+	sh.says("unplugged", "2.6", "2.2", "3.2", "no", "5", "6", "-3", "0.32")
+	if !strings.Contains(sh.text(), "0.32 mm clear") {
+		t.Errorf("said back otherwise:\n%s", sh.text())
+	}
+}
