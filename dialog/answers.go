@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -24,19 +25,44 @@ func (st *step) accept(saw *Saw, a Answer) {
 			a.At = last.Add(1)
 		}
 	}
-	for i := range j.Answers {
-		if j.Answers[i].Key == a.Key {
-			j.Answers[i] = a
-			a.Key.Name = ""
-			break
-		}
-	}
-	if a.Key.Name != "" {
+	i := slices.IndexFunc(j.Answers, func(b Answer) bool { return b.Key == a.Key })
+	var moved []Key
+	if i >= 0 {
+		moved = st.moved(saw)
+		j.Answers[i] = a
+	} else {
 		j.Answers = append(j.Answers, a)
 	}
 	j.Fix = nil
-	st.touch(saw).Running = j
+	saw = st.touch(saw)
+	saw.Running = j
 	st.fresh = true
+	if len(moved) == 0 {
+		return
+	}
+	still := st.moved(saw)
+	if slices.ContainsFunc(moved, func(k Key) bool { return !slices.Contains(still, k) }) {
+		// What rested on the reading as it was is turned all the same.
+		st.say("fix.anew")
+		j.Told = nil
+		j.Answers = append(j.Answers, Answer{Key: Key{Name: overtaken, Index: len(j.Answers)}, At: a.At, Person: a.Person})
+	}
+}
+
+// moved lists the moves that were made and that a job, as it now stands, counts
+// with.
+func (st *step) moved(saw *Saw) []Key {
+	j := saw.Running.edit()
+	j.Fix = nil
+	as := *saw
+	as.Running = j
+	var out []Key
+	for _, i := range fold(procedureNamed(j.Procedure), &st.v, &as, *st.person, st.now, &st.known).path {
+		if anyMade(j.Answers[i].Moves) {
+			out = append(out, j.Answers[i].Key)
+		}
+	}
+	return out
 }
 
 // answer takes a message as the answer to the open question, or says with an

@@ -130,6 +130,10 @@ func knifeFits(v *View, saw *Saw, now time.Time) bool {
 	return s.Last.Decision != calc.Outside.String() && s.Last.Blade == saw.Profile.BladeName
 }
 
+// overtaken names the answer that notes that a reading was corrected on which something
+// had been moved, so that the moves are no longer part of the replay.
+const overtaken = "overtaken"
+
 // anewRounds parts the rounds that are read before and after an upset.
 const anewRounds = 1000
 
@@ -138,8 +142,9 @@ const anewRounds = 1000
 func (t *Script) firstRound() int { return t.upsets() * anewRounds }
 
 // upsets counts how often, since this job began, the blade was changed, the saw
-// moved or hit, or its profile corrected in what readings are counted by: what was
-// read before that is to be read again.
+// moved or hit, its profile corrected in what readings are counted by, or a reading
+// corrected on which something was moved: what was read before that is to be read
+// again.
 func (t *Script) upsets() int {
 	n := 0
 	for _, e := range t.saw.Events {
@@ -150,6 +155,9 @@ func (t *Script) upsets() int {
 	var before *Profile
 	for i := range t.job.Answers {
 		p := t.job.Answers[i].Profile
+		if t.job.Answers[i].Key.Name == overtaken {
+			n++
+		}
 		if p == nil {
 			continue
 		}
