@@ -66,7 +66,12 @@ func (w *watch) hear(person, text string, asked dialog.PromptView, here bool, se
 			w.holder = ""
 		}
 	case here && asked.Name == "safety.guarded" && word == "guarded":
-		w.holder, w.ready, w.readyAt, w.heard, w.offered = "", person, sent, sent, false
+		w.holder, w.offered = "", false
+		// One that was sent before another person's, and arrives after it, is
+		// overtaken: it takes nothing from the newer one.
+		if w.ready == "" || w.ready == person || !sent.Before(w.readyAt) {
+			w.ready, w.readyAt, w.heard = person, sent, sent
+		}
 	case word == "power is on", word == "plugged in":
 		if here || w.holder == person || w.ready == person {
 			w.holder, w.ready = "", ""
