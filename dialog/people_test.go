@@ -250,6 +250,30 @@ func TestForgetMachine(t *testing.T) {
 	}
 }
 
+// TestUnpluggedUnasked: somebody says that the saw is unplugged, unasked, while
+// another has it ready for a cut. It acknowledges nothing, but no cut is offered
+// before the saw is checked again.
+func TestUnpluggedUnasked(t *testing.T) {
+	sh := crew()
+	sh.stage("kim")
+	for _, text := range []string{"proof", "unplugged", "fits", "park", "guarded"} {
+		sh.say(text)
+	}
+	if _, ok := sh.view.Saws[0].Power.Guarded("kim", sh.now); !ok {
+		t.Fatalf("the saw does not count as ready: %s", said(sh.result))
+	}
+	sh.stage("owner")
+	if p := sh.say("unplugged").Turn.Prompt; p.Name != "" {
+		t.Errorf("unasked, it leads to %s", p.Name)
+	}
+	if _, ok := sh.view.Saws[0].Power.Guarded("kim", sh.now); ok {
+		t.Error("the saw still counts as ready")
+	}
+	if sh.view.Saws[0].Power.Holder(sh.now) != "" {
+		t.Error("the word alone counts as an acknowledgement")
+	}
+}
+
 // TestGuardedOvertaken: somebody answers that the saw is ready to cut while,
 // unknown to them, the check has been overtaken. They may plug in now: nothing by
 // hand is asked before they acknowledge the plug again, and the saw does not count

@@ -91,6 +91,19 @@ func (st *step) closing(text string) bool {
 	return void
 }
 
+// opened handles a person saying that a saw is unplugged at a moment that does not
+// ask them, while another has it ready for a cut: they may have a hand in it. It is
+// no acknowledgement, but the other one's is void until the saw is checked again.
+func (st *step) opened(text string) {
+	saw := st.focus()
+	if saw == nil || len(saw.Power.Events) == 0 || !reading.Exact(text, st.voice.Say(wording.T("word.unplugged"))) {
+		return
+	}
+	if last := saw.Power.Events[len(saw.Power.Events)-1]; last.Kind == guard.Ready && last.Person != st.person.ID {
+		st.event(saw, guard.Lapsed, st.now)
+	}
+}
+
 // checked names the open question of this conversation whether a saw is ready or
 // put right, "-" when there is none.
 func (st *step) checked(saw *Saw) string {

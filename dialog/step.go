@@ -127,6 +127,7 @@ func (st *step) message(text string) {
 		st.came()
 		return
 	}
+	st.opened(text)
 	if st.closing(text) {
 		return
 	}
