@@ -164,15 +164,22 @@ func (r *Runout) scan(turns []float64, readings []Length) {
 
 // solved returns the solution for n readings that have been factorised.
 func solved(qr *mat.QR, n int) solution {
+	inverse, err := pseudoInverse(qr, n)
+	if err != nil {
+		return solution{} // not reached: the condition number has been checked
+	}
+	return solution{a: mat.Row(nil, 1, inverse), b: mat.Row(nil, 2, inverse)}
+}
+
+// pseudoInverse returns how a change of each of n readings changes each
+// coefficient of the fit.
+func pseudoInverse(qr *mat.QR, n int) (*mat.Dense, error) {
 	eye := mat.NewDense(n, n, nil)
 	for i := range n {
 		eye.Set(i, i, 1)
 	}
 	var inverse mat.Dense
-	if err := qr.SolveTo(&inverse, false, eye); err != nil {
-		return solution{} // not reached: the condition number has been checked
-	}
-	return solution{a: mat.Row(nil, 1, &inverse), b: mat.Row(nil, 2, &inverse)}
+	return &inverse, qr.SolveTo(&inverse, false, eye)
 }
 
 // roundingTogether is by how much the rounding errors of a round count for more

@@ -64,12 +64,8 @@ func waveRow(turn float64, waves int) []float64 {
 // change its height to first order.
 func sweep(qr *mat.QR, waves int, readings []Length, mean Length) (Sweep, error) {
 	n := len(readings)
-	eye := mat.NewDense(n, n, nil)
-	for i := range n {
-		eye.Set(i, i, 1)
-	}
-	var inverse mat.Dense
-	if err := qr.SolveTo(&inverse, false, eye); err != nil {
+	inverse, err := pseudoInverse(qr, n)
+	if err != nil {
 		return Sweep{}, bad("turns", "do not span the circle")
 	}
 	c := make([]float64, 1+2*waves)

@@ -52,6 +52,9 @@ func (st *step) accept(saw *Saw, a Answer) {
 // moved lists the moves that were made and that a job, as it now stands, counts
 // with.
 func (st *step) moved(saw *Saw) []Key {
+	if !slices.ContainsFunc(saw.Running.Answers, func(a Answer) bool { return anyMade(a.Moves) }) {
+		return nil
+	}
 	j := saw.Running.edit()
 	j.Fix = nil
 	as := *saw

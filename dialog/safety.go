@@ -96,10 +96,11 @@ func (st *step) closing(text string) bool {
 // no acknowledgement, but the other one's is void until the saw is checked again.
 func (st *step) opened(text string) {
 	saw := st.focus()
-	if saw == nil || len(saw.Power.Events) == 0 || !reading.Exact(text, st.voice.Say(wording.T("word.unplugged"))) {
+	if saw == nil || len(saw.Power.Events) == 0 {
 		return
 	}
-	if last := saw.Power.Events[len(saw.Power.Events)-1]; last.Kind == guard.Ready && last.Person != st.person.ID {
+	last := saw.Power.Events[len(saw.Power.Events)-1]
+	if last.Kind == guard.Ready && last.Person != st.person.ID && reading.Exact(text, st.voice.Say(wording.T("word.unplugged"))) {
 		st.event(saw, guard.Lapsed, st.now)
 	}
 }
