@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"slices"
@@ -24,8 +22,7 @@ const kindMove store.Kind = "move"
 
 // moveID is the id of a move out of the hall: it shows nothing of the sender.
 func moveID(door string) string {
-	h := sha256.Sum256([]byte("move\x00" + door))
-	return hex.EncodeToString(h[:12])
+	return veiled("move", door)
 }
 
 // leaveHall is the last step in the hall.
@@ -126,8 +123,7 @@ const kindTold store.Kind = "told"
 // month. Nothing of the sender is kept but a hash.
 func (k *intake) sayOnce(ctx context.Context, shop, what string, e event, sentence wording.Text) error {
 	now := k.now()
-	h := sha256.Sum256([]byte(what + "\x00" + e.channel + "\x00" + e.conversation))
-	id := hex.EncodeToString(h[:12])
+	id := veiled(what, e.channel, e.conversation)
 	old, err := k.store.Get(ctx, shop, kindTold, id)
 	switch {
 	case err == nil && !store.Expired(old.Expires, now):

@@ -31,6 +31,12 @@ func tokenHash(token string) string {
 	return hex.EncodeToString(h[:])
 }
 
+// veiled is an id that is the same for the same parts, and shows nothing of them.
+func veiled(parts ...string) string {
+	h := sha256.Sum256([]byte(strings.Join(parts, "\x00")))
+	return hex.EncodeToString(h[:12])
+}
+
 // mask makes a name fit for the log: of a run of five digits or more, which may
 // be somebody's number, only the last two stay.
 func mask(s string) string {

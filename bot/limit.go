@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"sync"
 	"time"
 
@@ -50,8 +48,7 @@ func (l *limiter) take(ctx context.Context, sender string, now time.Time) (wait 
 		return 0, nil
 	}
 	// Nothing of the sender lies in the store but a hash.
-	name := sha256.Sum256([]byte(l.use + "\x00" + sender))
-	got, wait, err := l.store.Take(ctx, hex.EncodeToString(name[:12]), l.rate, l.draw, now)
+	got, wait, err := l.store.Take(ctx, veiled(l.use, sender), l.rate, l.draw, now)
 	if err != nil || got == 0 {
 		return wait, storeProblem(err)
 	}

@@ -1,10 +1,8 @@
 package main
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
-	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -122,6 +120,5 @@ func reachable(people dialog.People, person, conversation string) (dialog.Addres
 // same whenever the event is handled again, and free of dots, as Standard
 // Webhooks 1.0.0 asks of an id.
 func outgoingID(e event, what string, n int) string {
-	h := sha256.Sum256(fmt.Appendf(nil, "%s\x00%s\x00%s\x00%d", e.conversation, e.id(), what, n))
-	return "out-" + hex.EncodeToString(h[:12])
+	return "out-" + veiled(e.conversation, e.id(), what, strconv.Itoa(n))
 }

@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -91,6 +89,5 @@ func (h *handler) parted(ctx context.Context, e event) (stored []byte, ok bool, 
 
 // partedID is what the hall knows a conversation by: it shows nothing of it.
 func partedID(e event) string {
-	h := sha256.Sum256([]byte("parted\x00" + e.channel + "\x00" + e.conversation))
-	return "parted-" + hex.EncodeToString(h[:12])
+	return "parted-" + veiled("parted", e.channel, e.conversation)
 }
