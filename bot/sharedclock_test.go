@@ -70,6 +70,8 @@ func TestClockTenMinutesOff(t *testing.T) {
 		return nil
 	})
 	for _, a := range apps {
+		a.stop()
+		a.workers.Wait() // its own look has ended; this is one more, by its clock
 		if _, err := a.reminders.once(t.Context()); err != nil {
 			t.Error(err)
 		}
