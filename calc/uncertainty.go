@@ -257,17 +257,24 @@ func StudentT(p, dof float64) (float64, error) {
 	if !(dof >= 0.1) {
 		return 0, bad("dof", "is not a positive number of degrees of freedom")
 	}
-	return studentT(p, dof), nil
+	t := studentT(p, dof)
+	if math.IsInf(t, 1) {
+		return 0, bad("p", "is too close to 1 for so few degrees of freedom")
+	}
+	return t, nil
 }
 
+// studentT asks for the point below which (1-p)/2 lies: above it, (1+p)/2 has
+// lost the digits of a p close to 1.
 func studentT(p, dof float64) float64 {
+	tail := (1 - p) / 2
 	switch {
 	case dof >= ManyDoF:
-		return distuv.UnitNormal.Quantile((1 + p) / 2)
+		return -distuv.UnitNormal.Quantile(tail)
 	case dof >= float64(len(student95)):
 		return studentTMany(p, dof)
 	}
-	t := func() float64 { return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile((1 + p) / 2) }
+	t := func() float64 { return -distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile(tail) }
 	i := int(dof)
 	if p != Coverage || float64(i) != dof {
 		return t()
@@ -284,7 +291,7 @@ func studentT(p, dof float64) float64 {
 // the normal quantile (Abramowitz and Stegun, 26.7.5). From 512 on what is left
 // out is below the rounding of the quantile.
 func studentTMany(p, dof float64) float64 {
-	z := distuv.UnitNormal.Quantile((1 + p) / 2)
+	z := -distuv.UnitNormal.Quantile((1 - p) / 2)
 	q := z * z
 	return z + z*((q+1)/4+
 		((5*q+16)*q+3)/96/dof+
@@ -364,7 +371,7 @@ func inRange(input string, results ...float64) error {
 }
 
 // normal95 is the two-sided 95 % point of the normal distribution.
-var normal95 = distuv.UnitNormal.Quantile((1 + Coverage) / 2)
+var normal95 = -distuv.UnitNormal.Quantile((1 - Coverage) / 2)
 
 // widest returns the half-widths, in units of u, of the rectangular components
 // that keep their shape in a combination, widest first: at most four, none

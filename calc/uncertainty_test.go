@@ -89,9 +89,23 @@ func TestStudentT(t *testing.T) {
 	for _, c := range []struct {
 		p, dof float64
 		input  string
-	}{{0, 5, "p"}, {1, 5, "p"}, {math.NaN(), 5, "p"}, {0.95, 0, "dof"}, {0.95, -1, "dof"}, {0.95, math.NaN(), "dof"}} {
+	}{{0, 5, "p"}, {1, 5, "p"}, {1 - 1e-16, 0.1, "p"}, {math.NaN(), 5, "p"}, {0.95, 0, "dof"}, {0.95, -1, "dof"}, {0.95, math.NaN(), "dof"}} {
 		_, err := StudentT(c.p, c.dof)
 		refused(t, err, c.input)
+	}
+}
+
+// One and two degrees of freedom have their quantile in closed form: the
+// tangent (Cauchy's distribution), and p·√(2/(1-p²)). It holds as close to
+// certainty as a number can come.
+func TestStudentTInClosedForm(t *testing.T) {
+	for _, p := range []float64{0.5, Coverage, 0.999, 1 - 1e-9, 1 - 1e-13, 1 - 1e-16} {
+		one, err := StudentT(p, 1)
+		sane(t, err, one)
+		within(t, "t of 1", one, 1/math.Tan(math.Pi*(1-p)/2), 1e-12*one)
+		two, err := StudentT(p, 2)
+		sane(t, err, two)
+		within(t, "t of 2", two, p*math.Sqrt(2/((1-p)*(1+p))), 1e-12*two)
 	}
 }
 
@@ -208,6 +222,7 @@ func TestUncertaintyRefuses(t *testing.T) {
 func FuzzCombine(f *testing.F) {
 	f.Add(0.005, 0.01, 4.0, 1.0, -1.0)
 	f.Add(1e308, 1e-308, math.Inf(1), 1e300, 0.0)
+	f.Add(-146.0, -100.0, 5.01, 1-1e-16, -8.0) // the factor was infinite here
 	f.Fuzz(func(t *testing.T, half, u, dof, c1, c2 float64) {
 		e := Combine(Rectangular(half).Times(c1), Normal(u, dof).Times(c2), Arcsine(u), Triangular(half))
 		if math.IsNaN(e.U) || e.U < 0 || math.IsNaN(e.DoF) || e.DoF > ManyDoF {
