@@ -189,6 +189,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 	l.view.LangGuess, l.view.Networks = e.lang, h.networks
 	var peopleChanged bool
 	if e.speaker != nil {
+		here := l.view.People.Language(e.speaker.code)
 		p, err := e.speaker.in(l.view.People, h.people, now)
 		switch {
 		case errors.Is(err, errStranger) && e.moving != nil:
@@ -205,7 +206,10 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 			l.view.People.Moves = append(slices.Clone(l.view.People.Moves), dialog.Move{Door: e.door(), Body: encode(e.moving)})
 			peopleChanged = true
 		}
-		l.view.Held, l.view.LangUnsure = e.held, e.speaker.kind == messenger
+		l.view.Held, l.view.LangUnsure = e.held, e.speaker.kind == messenger && (e.moving == nil || !e.moving.Chosen)
+		if p.first {
+			l.view.LangHere = here
+		}
 		if e.speaker.kind == messenger && !p.added {
 			l.view.LangGuess = "" // who is known has been spoken to in theirs
 		}

@@ -1,13 +1,16 @@
 package main
 
 import (
+	"fmt"
 	"net/http"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
 	"github.com/BurntSushi/toml"
 
+	"shimwright/bot/channel/sms"
 	"shimwright/bot/channel/sms/gsm7"
 )
 
@@ -66,4 +69,80 @@ func TestBrowserLanguage(t *testing.T) {
 	says("menu", "No saw is set up yet", asks("de-AT,de"))
 	says("español", "Desde ahora en español", asks("de-AT,de"))
 	says("menü", "Aún no hay ninguna sierra", asks("de-AT,de")) // a page in German
+}
+
+// TestNewcomersLanguage: whoever comes new to a shop is greeted in the language
+// that their telephone's country or browser asks for, otherwise in that of
+// whoever invites them; they may say another, which stays theirs.
+func TestNewcomersLanguage(t *testing.T) {
+	p := newPaper(t, false)
+	p.app.server.intake.member = func(_, sender string) bool { return sender == "@let-in:shop.test" }
+	texts := p.beside(sms.Name)
+	p.sayHome("deutsch")
+	p.sayHome("nenn mich Kim")
+	invite := func() string { return codeFrom(t, textsOf(p.sayHome("einladen"))...) }
+	const greeted, offered = "Du bist dabei: stellt ein und misst.", "Andere Sprache? Schick ihren Namen"
+
+	ana := func(text string) []string { return p.tell("@ana:shop.test", text) }
+	if got := ana("join " + invite()); !has(got, greeted) || !has(got, offered) || !has(got, "Wie heißt du?") {
+		t.Errorf("in a room: %q", got)
+	}
+	if got := ana("español"); !has(got, "Desde ahora en español") || !has(got, "¿Cómo te llamas?") {
+		t.Errorf("another language: %q", got)
+	}
+	if got := ana("Ana"); !has(got, "Ana") || has(got, "Du bist") {
+		t.Errorf("a name: %q", got)
+	}
+	if got := ana("menu"); !has(got, "Aún no hay ninguna sierra") {
+		t.Errorf("it is not hers afterwards: %q", got)
+	}
+	if got := p.tell("@let-in:shop.test", "menu"); !has(got, "Noch ist keine Säge") || !has(got, offered) {
+		t.Errorf("let in by the settings: %q", got)
+	}
+	if got := p.tell("@let-in:shop.test", "menu"); has(got, offered) {
+		t.Errorf("offered again: %q", got)
+	}
+	// The numbers' countries: Spain; the Netherlands, whose language nobody speaks
+	// here; the United Kingdom, which is English where the shop is not.
+	for sender, want := range map[string]string{"+34612345678": "Ya estás dentro", "+31612345678": greeted, "+447700900123": "You are in: sets up and measures"} {
+		if got := texts.tell(sender, "join "+invite()); !has(got, want) || len(got) == 0 || !regexp.MustCompile(`deutsch[ ,].*español|english[ ,].*español`).MatchString(strings.Join(got, " ")) {
+			t.Errorf("%s is greeted with %q", sender, got)
+		}
+	}
+
+	// A program's conversation: in the shop's language; who chose one before
+	// keeps it.
+	n := 0
+	program := func(rig, text string) []string {
+		n++
+		return textsOf(p.post(posted{ID: fmt.Sprint("w-", n), Conversation: rig, Sender: "sam", Text: text}, p.signed))
+	}
+	if got := program("rig-1", "join "+invite()); !has(got, greeted) || !has(got, offered) {
+		t.Errorf("a program: %q", got)
+	}
+	program("rig-2", "español")
+	if got := program("rig-2", "join "+invite()); !has(got, "Ya estás dentro") || has(got, "idioma") {
+		t.Errorf("who spoke Spanish: %q", got)
+	}
+
+	// A browser that is paired for somebody new.
+	page := func(name, accept string) string {
+		l, err := p.app.pairing.invite(t.Context(), invitation{Shop: homeShop, Name: name})
+		if err != nil {
+			t.Fatal(err)
+		}
+		cookie, err := p.app.pairing.accept(t.Context(), l.Token, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		n++
+		return strings.Join(textsOf(p.post(posted{ID: fmt.Sprint("p-", n), Conversation: "page-" + name, Text: "menu"},
+			header("Cookie", cookieName+"="+cookie), header("Accept-Language", accept))), "\n")
+	}
+	if got := page("Noor", "fr"); !strings.Contains(got, "Noch ist keine Säge") || !strings.Contains(got, offered) {
+		t.Errorf("a browser in French: %q", got)
+	}
+	if got := page("Luz", "es-MX,es;q=0.9"); !strings.Contains(got, "Aún no hay ninguna sierra") || strings.Contains(got, "idioma") {
+		t.Errorf("a browser in Spanish: %q", got)
+	}
 }

@@ -45,6 +45,7 @@ type passage struct {
 	Sender  string      `json:"sender"`
 	Kind    callerKind  `json:"kind"`
 	Lang    string      `json:"lang,omitempty"`
+	Chosen  bool        `json:"chosen,omitempty"` // Lang is what they chose where they were
 	Message storedWords `json:"message"`
 }
 
@@ -209,6 +210,11 @@ func (v *mover) begin(ctx context.Context, e event, to string) ([]byte, error) {
 		}
 		m := e.moveTo(to)
 		m.Person = who
+		for _, q := range l.view.People.Persons {
+			if q.ID == who && q.Lang != "" {
+				m.Lang, m.Chosen = q.Lang, true
+			}
+		}
 		if m.At, err = v.store.Resolve(ctx, m.Door); err != nil && !errors.Is(err, store.ErrNotFound) {
 			return nil, storeProblem(err)
 		}

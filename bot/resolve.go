@@ -131,6 +131,7 @@ type present struct {
 	came    string // how they came in with this very message, "" where they were known
 	changed bool
 	added   bool // they were nobody before
+	first   bool // they never spoke here before
 }
 
 // in returns the people of a shop with the speaker in them. The people given are
@@ -142,10 +143,11 @@ func (s speaker) in(p dialog.People, n newcomers, now time.Time) (present, error
 	if err != nil {
 		return present{}, err
 	}
+	first := len(p.Persons[i].Addresses) == 0
 	if s.reach(&p.Persons[i], now) {
 		changed = true
 	}
-	return present{p, p.Persons[i].ID, came, changed, len(p.Persons) > before}, nil
+	return present{p, p.Persons[i].ID, came, changed, len(p.Persons) > before, first}, nil
 }
 
 // find returns the index of the speaker in p, who is added where that is how

@@ -24,11 +24,12 @@ type View struct {
 	Due          []DueMark // reminders that wait in this shop
 	ZoneGuess    string    // time zones that the channel suggests for the person, parted by spaces
 	LangGuess    string    // language that the channel suggests for a person who has chosen none
+	LangHere     string    // language of the shop that somebody speaks in for the first time, "" for everybody else
 	Token        string    // fresh random text of 28 letters and digits, for what must not be guessed; used at most once a step
 	Networks     []string  // names of the channels on which a person has an address of their own
 	Came         string    // how the person came to be known with this very message: CameByJoin, CameByLink
 	Held         bool      // the code in this message leads to another shop, and the person cannot leave this one
-	LangUnsure   bool      // LangGuess is only where the person's number is from: other languages are offered
+	LangUnsure   bool      // LangGuess is only where the person's number is from: other languages are offered, as with LangHere
 	Base         string    // address under which others reach the service, "" where that is not known
 
 	// Locate returns a time zone of the tz database, nil for an unknown one.
@@ -334,6 +335,7 @@ type Join struct {
 	Hash    string    `json:"hash"`
 	Role    Role      `json:"role"`
 	Expires time.Time `json:"expires"`
+	By      string    `json:"by,omitempty"` // id of whoever invites
 }
 
 // Drawing is the specification of a picture; it is stored, and rendered when

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 	"strings"
@@ -71,6 +72,22 @@ func (st *step) language(text string) bool {
 	st.say("language.set")
 	st.show()
 	return true
+}
+
+// guessLanguage gives a person who has chosen no language the one that their
+// channel suggests, otherwise that of the shop that they are new to. Where it is
+// not their own word, or the two differ, the others are offered.
+func (st *step) guessLanguage() {
+	guess := cmp.Or(st.v.LangGuess, st.v.LangHere)
+	differs := st.v.LangHere != "" && st.v.LangHere != guess
+	if st.person.Lang != "" || guess == "" || guess == string(st.voice.Lang()) && !differs {
+		return
+	}
+	st.person.Lang, st.people = guess, true
+	st.speak(st.person.ID)
+	if st.v.LangUnsure || st.v.LangGuess == "" {
+		st.say("language.offer")
+	}
 }
 
 // stop ends unasked messages at once and leaves the job as it is. While the

@@ -132,10 +132,27 @@ func (st *step) invite(rest string) {
 		}
 	}
 	open := slices.DeleteFunc(slices.Clone(st.v.People.Joins), func(j Join) bool { return st.now.After(j.Expires) })
-	st.v.People.Joins = append(open, Join{Hash: JoinHash(code), Role: role, Expires: st.now.Add(joinFor)})
+	st.v.People.Joins = append(open, Join{Hash: JoinHash(code), Role: role, Expires: st.now.Add(joinFor), By: st.person.ID})
 	st.people, st.res.Join = true, JoinHash(code)
 	st.say("invite.done", "Code", wording.Raw(code))
 	st.show()
+}
+
+// Language is that in which somebody new to a shop is spoken to: of whoever
+// invites them with a code, otherwise of the first owner. It is "" where that
+// person has chosen none.
+func (p People) Language(code string) string {
+	for _, j := range p.Joins {
+		if by := p.find(p.Self(j.By)); j.Hash == code && by != nil {
+			return by.Lang
+		}
+	}
+	for _, q := range p.Persons {
+		if q.Role == Owner && !q.Removed {
+			return q.Lang
+		}
+	}
+	return ""
 }
 
 // callMe gives the person who speaks a name, or asks for one.

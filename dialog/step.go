@@ -112,13 +112,7 @@ func (st *step) message(text string) {
 		st.turn(Reply{}, PromptView{Kind: KindIdle})
 		return
 	}
-	if guess := st.v.LangGuess; st.person.Lang == "" && guess != "" && guess != string(st.voice.Lang()) {
-		st.person.Lang, st.people = guess, true
-		st.speak(st.person.ID)
-		if st.v.LangUnsure {
-			st.say("language.offer")
-		}
-	}
+	st.guessLanguage()
 	st.typed = reading.Type(text)
 	for i := range st.v.Saws {
 		st.heard(&st.v.Saws[i])
