@@ -44,7 +44,6 @@ func (st *step) accept(saw *Saw, a Answer) {
 	if slices.ContainsFunc(moved, func(k Key) bool { return !slices.Contains(still, k) }) {
 		// What rested on the reading as it was is turned all the same.
 		st.say("fix.anew")
-		j.Told = nil
 		j.Answers = append(j.Answers, Answer{Key: Key{Name: overtaken, Index: len(j.Answers)}, At: a.At, Person: a.Person})
 	}
 }
@@ -86,6 +85,9 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 		}
 	case o.prompt.Class() == guard.Adjusts:
 		st.moves(saw, o, text)
+		return
+	case a.Key.Name == toldName:
+		st.settled(saw, o, text)
 		return
 	case a.Form == guard.Confirm:
 		if _, _, ok := reading.Command(text, st.voice.Lang(), finished); ok ||

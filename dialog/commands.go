@@ -415,13 +415,13 @@ func (st *step) back(saw *Saw, o *outcome) {
 		st.show()
 		return
 	}
-	if anyMade(saw.Running.Answers[i].Moves) {
-		st.ask("turnedback", map[string]string{"i": strconv.Itoa(i)})
-		return
-	}
-	if saw.Running.Told != nil && anyMade(saw.Running.Told.Made) {
+	if owing(saw, *o) {
 		st.say("back.moves")
 		st.show()
+		return
+	}
+	if anyMade(saw.Running.Answers[i].Moves) {
+		st.ask("turnedback", map[string]string{"i": strconv.Itoa(i)})
 		return
 	}
 	st.take(saw, i)
@@ -449,15 +449,6 @@ func lastGiven(j *Job, o outcome) int {
 	return last
 }
 
-func anyMade(moves []Made) bool {
-	for _, m := range moves {
-		if m.Status != "not" && m.Status != "stuck" {
-			return true
-		}
-	}
-	return false
-}
-
 // fix asks a reading again, by its number.
 func (st *step) fix(saw *Saw, o *outcome, rest string) {
 	n, err := strconv.Atoi(strings.Trim(rest, " #.:"))
@@ -474,12 +465,14 @@ func (st *step) fix(saw *Saw, o *outcome, rest string) {
 		st.show()
 		return
 	}
+	if owing(saw, *o) {
+		st.say("back.moves")
+		st.show()
+		return
+	}
 	k := saw.Running.Answers[o.numbers[n-1]].Key
 	j := saw.Running.edit()
-	j.Fix = &k
-	if j.Told != nil && !anyMade(j.Told.Made) {
-		j.Told = nil
-	}
+	j.Fix, j.Told = &k, nil
 	st.touch(saw).Running = j
 	st.say("fix.again", "Number", n)
 	st.show()

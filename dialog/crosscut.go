@@ -32,7 +32,6 @@ type squaring struct {
 	tool   Tool
 	window calc.Window
 	raw    []RecordReading
-	moved  bool
 
 	found, left calc.Estimate
 }
@@ -163,7 +162,6 @@ func (j *squaring) adjust(round int, e calc.Estimate) bool {
 		a.Drawing = sketch
 		return a
 	})
-	j.moved = j.moved || anyMade(made)
 	return anyMade(made)
 }
 
@@ -227,6 +225,6 @@ func (j *squaring) finish(d calc.Decision) {
 		j.t.Say("crosscut.remains")
 	}
 	j.t.Record(Record{Characteristic: "crosscut:90", Unit: "rad", Low: bound(j.window.Low), High: bound(j.window.High),
-		AsFound: j.t.measured(j.found), AsLeft: j.t.measured(j.left), Decision: d.String(), Adjusted: j.moved,
+		AsFound: j.t.measured(j.found), AsLeft: j.t.measured(j.left), Decision: d.String(), Adjusted: j.t.turned("fence.move", 0),
 		Tool: j.tool.Kind, Resolution: float64(j.tool.Resolution), Readings: j.raw})
 }

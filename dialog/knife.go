@@ -46,7 +46,7 @@ type fitting struct {
 	left, right calc.Length   // clearances, the mean where read more than once
 	shift       calc.Estimate // to the left
 	found       *calc.Estimate
-	moved       bool
+	moved       bool // another knife was mounted
 }
 
 func (knife) Run(t *Script) {
@@ -313,7 +313,6 @@ func (j *fitting) adjust(round int, faults []calc.KnifeFault, d calc.Decision) b
 		}
 		return a
 	})
-	j.moved = j.moved || anyMade(made)
 	return anyMade(made)
 }
 
@@ -333,7 +332,7 @@ func asGiven(l calc.Length) wording.Size { return wording.Size{Value: l, Coarse:
 
 func (j *fitting) record(d calc.Decision) {
 	r := Record{Characteristic: knifeJob, Unit: "mm", Low: bound(j.window.Low), High: bound(j.window.High),
-		Decision: d.String(), Adjusted: j.moved, Tool: Feelers, Resolution: float64(j.leaves.Resolution), Readings: j.raw}
+		Decision: d.String(), Adjusted: j.moved || j.t.turned("knife.moves", 0), Tool: Feelers, Resolution: float64(j.leaves.Resolution), Readings: j.raw}
 	if j.found != nil {
 		r.AsFound, r.AsLeft = j.t.measured(*j.found), j.t.measured(j.shift)
 	}

@@ -141,7 +141,7 @@ func (l *levelling) record(d calc.Decision, gaveUp bool) {
 	}
 	r := Record{Characteristic: "slider.level", Unit: "mm", Low: bound(l.window.Low), High: bound(l.window.High),
 		AsFound: l.t.measured(l.foundWorst), AsLeft: l.t.measured(l.leftWorst), Decision: d.String(),
-		Adjusted: len(l.passes) > 0, Tool: l.tool.Kind, Resolution: float64(l.tool.Resolution), Readings: l.readings(l.found)}
+		Adjusted: l.t.turned("slider.moves", 0), Tool: l.tool.Kind, Resolution: float64(l.tool.Resolution), Readings: l.readings(l.found)}
 	if l.left != l.found {
 		r.Readings = append(r.Readings, l.readings(l.left)...)
 	}

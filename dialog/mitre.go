@@ -56,7 +56,7 @@ func (j *mitring) position(n int, degrees float64) {
 	a.Stop = &degrees
 	j.t.Confirm(a, wording.T("caution.fence"))
 	var found calc.Estimate
-	known, moved := false, false
+	known := false
 	for k := 1; ; k++ {
 		round := j.t.firstRound() + k
 		e := j.pair(n, round, degrees)
@@ -70,10 +70,9 @@ func (j *mitring) position(n int, degrees float64) {
 			found, known = e, true
 		}
 		if last || !j.adjust(n, round, degrees, e, rear) {
-			j.record(degrees, found, e, d, moved)
+			j.record(n, degrees, found, e, d)
 			return
 		}
-		moved = true
 	}
 }
 
@@ -186,7 +185,7 @@ func (j *mitring) adjust(n, round int, degrees float64, e calc.Estimate, rear bo
 }
 
 // record keeps the result, and the position with the saw.
-func (j *mitring) record(degrees float64, found, left calc.Estimate, d calc.Decision, moved bool) {
+func (j *mitring) record(n int, degrees float64, found, left calc.Estimate, d calc.Decision) {
 	if d == calc.Outside {
 		j.t.Say("crosscut.remains")
 	}
@@ -197,6 +196,6 @@ func (j *mitring) record(degrees float64, found, left calc.Estimate, d calc.Deci
 		j.t.KeepProfile(p)
 	}
 	j.t.Record(Record{Characteristic: mitreName(degrees), Unit: "rad", Low: bound(j.window.Low), High: bound(j.window.High),
-		AsFound: j.t.measured(found), AsLeft: j.t.measured(left), Decision: d.String(), Adjusted: moved, Tool: Feelers,
+		AsFound: j.t.measured(found), AsLeft: j.t.measured(left), Decision: d.String(), Adjusted: j.t.turned("fence.mitremove", n), Tool: Feelers,
 		Resolution: float64(j.t.Tool(Feelers).Resolution)})
 }

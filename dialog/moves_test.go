@@ -40,7 +40,7 @@ func TestMovesAnswered(t *testing.T) {
 	for say, want := range map[string]struct{ name, said string }{
 		"done": {"slider.height", ""}, "all done": {"slider.height", ""}, "yep, all done now": {"slider.height", ""},
 		"this one done": {"slider.moves", "What became"}, "that one's done": {"slider.moves", "What became"}, "almost done": {"slider.moves", "What became"},
-		"moved it": {"slider.moves", "or the whole saw"}, "I moved it": {"slider.moves", "or the whole saw"}, "bumped": {"slider.height", "was hit"},
+		"moved it": {"slider.moves", "or the whole saw"}, "I moved it": {"slider.moves", "or the whole saw"}, "bumped": {"told", "was hit"},
 		"5 stuck": {"slider.height", "stuck"}, "which nut?": {"slider.moves", "through the table"}, "how hard?": {"slider.moves", "through the table"},
 	} {
 		sh := atMoves(t)
@@ -50,5 +50,62 @@ func TestMovesAnswered(t *testing.T) {
 		if p := sh.say(say).Turn.Prompt; p.Name != want.name || !strings.Contains(said(sh.result), want.said) {
 			t.Errorf("%q: %s is asked, want %s, and %q said:\n%s", say, p.Name, want.name, want.said, said(sh.result))
 		}
+	}
+}
+
+// TestMovesToldAndUpset lets something happen while moves are told: what became of
+// them is asked before the job goes on, and what was made is kept as a fact, also
+// where nothing was found to turn afterwards.
+func TestMovesToldAndUpset(t *testing.T) {
+	for _, event := range []string{"bumped", "new blade"} {
+		for answer, want := range map[string]bool{"done": true, "5 stuck": true, "5 the wrong way": true, "none": false, "No.": false, "nothing": false} {
+			sh := atMoves(t)
+			if p := sh.say(event).Turn.Prompt; p.Name != "told" || p.Kind != dialog.KindChoice || len(sh.result.Turn.Advice) > 0 {
+				t.Fatalf("%s: %+v is asked", event, p)
+			}
+			for _, other := range []string{"where", "fix 1", "back", "skip", "maybe", "ok?", "1 done"} {
+				if p := sh.say(other).Turn.Prompt; p.Name != "told" {
+					t.Fatalf("%s, %s: %s is asked", event, other, p.Name)
+				}
+			}
+			if p := sh.say(answer).Turn.Prompt; p.Name != "slider.height" {
+				t.Fatalf("%s, %s: %s is asked", event, answer, p.Name)
+			}
+			for sh.result.Turn.Prompt.Name == "slider.height" {
+				sh.say("0.05")
+			}
+			if all := sh.all; len(all) == 0 || all[len(all)-1].Characteristic != "slider.level" || all[len(all)-1].Adjusted != want {
+				t.Errorf("%s, %s: the records are %+v", event, answer, all)
+			}
+		}
+	}
+}
+
+// TestMovesToldByAnother lets somebody else hit the saw: who turns its nuts is asked,
+// also when they come back to it later.
+func TestMovesToldByAnother(t *testing.T) {
+	sh := atMoves(t)
+	sh.stage("kim")
+	sh.say("bumped")
+	sh.stage("owner")
+	for _, say := range []string{"park", "guarded", "resume"} {
+		sh.say(say)
+	}
+	if p := sh.result.Turn.Prompt; p.Name != "told" {
+		t.Errorf("%+v is asked", p)
+	}
+}
+
+// TestMovesToldAndEdited corrects the profile while moves are told: those that were
+// not made are told anew, for the thread as it is.
+func TestMovesToldAndEdited(t *testing.T) {
+	sh := atMoves(t)
+	turns := sh.result.Turn.Advice[0].Amount
+	if p := sh.say("edit").Turn.Prompt; p.Name != "told" {
+		t.Fatalf("%+v is asked", p)
+	}
+	sh.says("none", "ok", "left", "nuts", "M20", "ok", "ok", "ok")
+	if a := sh.result.Turn.Advice; len(a) == 0 || a[0].Amount >= turns {
+		t.Errorf("%v turns were told, and now %+v:\n%s", turns, a, said(sh.result))
 	}
 }

@@ -36,7 +36,6 @@ type toeing struct {
 	twice  bool // the front of each spot is read again after the rear
 
 	found, left calc.Estimate
-	moved       bool
 }
 
 // toeName is the characteristic of the line that the blade is set along: the
@@ -238,7 +237,6 @@ func (j *toeing) adjust(round int, e calc.Estimate) bool {
 		return guard.Adjustment{Text: wording.T(moves), Why: wording.T(j.id("moves.why")), After: wording.T("parallel.after"),
 			Moves: []guard.Move{m}, Drawing: j.sketch(e, m)}
 	})
-	j.moved = j.moved || anyMade(made)
 	return anyMade(made)
 }
 
@@ -288,15 +286,16 @@ func (j *toeing) finish() {
 	if (d == calc.Within && j.left.Value > j.window.High) || d == calc.Undecided && calc.Clear(j.left, j.window) {
 		decision = "open"
 	}
+	moved := j.t.turned(j.name("shift"), 0)
 	r := Record{Characteristic: j.p.toeName(), Unit: "mm", Low: bound(j.window.Low), High: bound(j.window.High),
-		AsFound: j.t.measured(j.found), AsLeft: j.t.measured(j.left), Decision: decision, Adjusted: j.moved,
+		AsFound: j.t.measured(j.found), AsLeft: j.t.measured(j.left), Decision: decision, Adjusted: moved,
 		Tool: j.tool.Kind, Resolution: float64(j.tool.Resolution), Readings: j.raw}
 	if d == calc.Outside {
 		j.t.Say("parallel.remains")
 	}
 	j.t.Record(r)
 	switch {
-	case !j.moved:
+	case !moved:
 	case j.p.Kind != Cabinet:
 		j.levelCheck()
 	case j.p.Trunnion:

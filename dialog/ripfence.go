@@ -34,7 +34,6 @@ type fencing struct {
 	slider calc.Estimate
 	length calc.Length
 	raw    []RecordReading
-	moved  bool
 }
 
 func (ripFence) Run(t *Script) {
@@ -65,7 +64,7 @@ func (ripFence) Run(t *Script) {
 		t.Say("ripfence.remains")
 	}
 	t.Record(Record{Characteristic: "ripfence.toe", Unit: "mm", Low: bound(j.window.Low), High: bound(j.window.High),
-		AsFound: t.measured(found), AsLeft: t.measured(left), Decision: openOr(left, d, j.window), Adjusted: j.moved,
+		AsFound: t.measured(found), AsLeft: t.measured(left), Decision: openOr(left, d, j.window), Adjusted: t.turned("ripfence.move", 0),
 		Tool: j.tool.Kind, Resolution: float64(j.tool.Resolution), Readings: j.raw})
 }
 
@@ -276,7 +275,6 @@ func (j *fencing) adjust(round int, e calc.Estimate) bool {
 		adj.Drawing = sketch
 		return adj
 	})
-	j.moved = j.moved || anyMade(made)
 	return anyMade(made)
 }
 

@@ -122,6 +122,7 @@ type Told struct {
 	At    time.Time    `json:"t"`
 	Moves []guard.Move `json:"moves"`
 	Made  []Made       `json:"made,omitempty"` // answers so far, one a move, when they come singly
+	Edit  bool         `json:"edit,omitempty"` // the profile is to be corrected, once it is known what became of the moves
 }
 
 // Made is what became of one move of an adjustment.

@@ -115,6 +115,10 @@ func (st *step) edit(saw *Saw) {
 	switch r := saw.Running; {
 	case r != nil && r.Person != st.person.ID:
 		st.ask("takeover", map[string]string{"job": "setup"})
+	case r != nil && r.Told != nil:
+		st.touch(saw).Running = r.edit()
+		saw.Running.Told.Edit = true
+		st.show()
 	case r != nil && r.Procedure != "setup":
 		st.interrupt(saw, setup{})
 		saw.Running.Edits = true

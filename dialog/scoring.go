@@ -32,7 +32,6 @@ type scored struct {
 	t      *Script
 	tool   Tool
 	raw    []RecordReading
-	moved  bool
 	base   int // of the rounds: they begin anew with another blade
 	kind   string
 	flank  calc.Angle
@@ -184,7 +183,6 @@ func (j *scored) adjust(round int) bool {
 		}
 		return a
 	})
-	j.moved = j.moved || anyMade(made)
 	return anyMade(made)
 }
 
@@ -217,6 +215,6 @@ func (j *scored) finish() {
 		j.t.Say("scoring.remains")
 	}
 	j.t.Record(Record{Characteristic: scoreJob, Unit: "mm", Low: bound(j.window.Low), High: bound(j.window.High), Decision: j.whole.String(),
-		AsFound: j.t.measured(*j.found), AsLeft: j.t.measured(j.shift), Adjusted: j.moved, Tool: Caliper,
+		AsFound: j.t.measured(*j.found), AsLeft: j.t.measured(j.shift), Adjusted: j.t.turned("score.moves", 0), Tool: Caliper,
 		Resolution: float64(j.tool.Resolution), Readings: j.raw})
 }

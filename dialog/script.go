@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"slices"
 	"time"
 
 	"shimwright/calc"
@@ -52,6 +53,7 @@ type Script struct {
 	events  []string
 
 	known  *known
+	told   bool // it came to the adjustment that is outstanding
 	prompt guard.Prompt
 	first  string // the procedure that has to come before this one goes on
 	lead   string // the procedure that the finished job leads to
@@ -278,13 +280,15 @@ func (t *Script) Adjust(k Key, caution wording.Text, plan func() guard.Adjustmen
 	if ans, ok := t.take(k); ok {
 		return ans.Moves
 	}
+	told := t.job.Told
+	t.told = told != nil && told.Key == k
 	if t.person.Role == Measure {
 		a := question(Key{Name: "adjuster"}, "adjuster")
 		a.Form, a.Choices, a.NoSkip = guard.Pick, choices("park"), true
 		t.suspend(guard.Plain(a))
 	}
 	iso := t.isolated()
-	if told := t.job.Told; told != nil && told.Key == k {
+	if t.told {
 		t.suspend(guard.AdjustAgain(iso, caution, k, func() guard.Adjustment {
 			a := again(plan)
 			a.Key, a.Moves = k, told.Moves
@@ -295,6 +299,15 @@ func (t *Script) Adjust(k Key, caution wording.Text, plan func() guard.Adjustmen
 	a.Key = k
 	t.suspend(guard.Adjust(iso, caution, a))
 	return nil
+}
+
+// turned reports whether a move of this kind was made in this job, whatever its round:
+// also before the saw was hit or given another blade, when the replay no longer comes
+// to it.
+func (t *Script) turned(name string, index int) bool {
+	return slices.ContainsFunc(t.job.Answers, func(a Answer) bool {
+		return a.Key.Name == name && a.Key.Index == index && anyMade(a.Moves)
+	})
 }
 
 // again words a plan that was told. What was told stands, also where a later

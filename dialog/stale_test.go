@@ -184,7 +184,7 @@ func TestEditedInTheMiddle(t *testing.T) {
 	} {
 		sh := atMoves(t)
 		heard := ""
-		for _, text := range append([]string{"edit", "ok"}, c.edit...) {
+		for _, text := range append([]string{"edit", "none", "ok"}, c.edit...) {
 			heard = said(sh.say(text))
 		}
 		if sh.result.Turn.Prompt.Name == "safety.unplugged" {

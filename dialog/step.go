@@ -203,10 +203,16 @@ func (st *step) saw(id string) *Saw {
 	return nil
 }
 
-// current folds the running job of a saw to its open question. A job that is
-// through still asks that everything is put right, when the saw is open.
+// current folds the running job of a saw to its open question. Moves that were told
+// and that the job no longer comes to, since the saw was moved, hit or given another
+// blade, are not forgotten: what became of them is asked before anything else. A job
+// that is through still asks that everything is put right, when the saw is open.
 func (st *step) current(saw *Saw) outcome {
 	o := fold(procedureNamed(saw.Running.Procedure), &st.v, saw, *st.person, st.now, &st.known)
+	if told := saw.Running.Told; told != nil && (told.Edit || !o.told) {
+		o.done, o.first, o.prompt = false, "", becameOf(told)
+		return o
+	}
 	if o.done && saw.Power.Open() && !st.goesOn(saw) {
 		o.done, o.prompt = false, putRight()
 	}
@@ -304,9 +310,9 @@ func (st *step) show() {
 		st.finish(saw, o)
 		return
 	}
-	if k := o.prompt.Ask().Key; o.prompt.Class() == guard.Adjusts && (saw.Running.Told == nil || saw.Running.Told.Key != k) {
+	if o.prompt.Class() == guard.Adjusts && saw.Running.Told == nil {
 		st.touch(saw).Running = saw.Running.edit()
-		saw.Running.Told = &Told{Key: k, At: st.now, Moves: st.label(o.prompt.Adjustment().Moves)}
+		saw.Running.Told = &Told{Key: o.prompt.Ask().Key, At: st.now, Moves: st.label(o.prompt.Adjustment().Moves)}
 	}
 	if o.prompt.Class() == guard.Runs {
 		if n := len(saw.Power.Events); n == 0 || saw.Power.Events[n-1].Kind != guard.Offered {

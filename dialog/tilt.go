@@ -127,7 +127,7 @@ func (j *tilting) stop(n int, degrees float64) {
 		}
 		j.say(degrees, e, d)
 		if d != calc.Outside || k > tiltRounds || !j.turn(n, round, e, &moves) {
-			j.record(degrees, found, e, d, moves)
+			j.record(n, degrees, found, e, d)
 			return
 		}
 	}
@@ -353,12 +353,12 @@ func (j *tilting) turn(n, round int, e calc.Estimate, moves *[]calc.ScrewMove) b
 	return true
 }
 
-func (j *tilting) record(degrees float64, found, left calc.Estimate, d calc.Decision, moves []calc.ScrewMove) {
+func (j *tilting) record(n int, degrees float64, found, left calc.Estimate, d calc.Decision) {
 	if d == calc.Outside {
 		j.t.Say("tilt.remains")
 	}
 	j.t.Record(Record{Characteristic: tiltName(degrees), Unit: "rad", Low: bound(j.window.Low), High: bound(j.window.High),
-		AsFound: j.t.measured(found), AsLeft: j.t.measured(left), Decision: d.String(), Adjusted: len(moves) > 0, Tool: j.tool(degrees)})
+		AsFound: j.t.measured(found), AsLeft: j.t.measured(left), Decision: d.String(), Adjusted: j.t.turned("tilt.screw", n), Tool: j.tool(degrees)})
 }
 
 func (j *tilting) tool(degrees float64) string {
