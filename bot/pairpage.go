@@ -24,6 +24,7 @@ var pairPage = template.Must(template.New("pair").Parse(`<!doctype html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="robots" content="noindex">
 <title>Pair this device</title>
+<link rel="icon" href="/page/icon.svg" type="image/svg+xml">
 <link rel="stylesheet" href="/page/page.css">
 <link rel="stylesheet" href="/pair.css">
 <main>
@@ -108,6 +109,10 @@ func showPair(w http.ResponseWriter, person string) error {
 	h.Set("Cache-Control", "no-store")
 	if person == "" {
 		w.WriteHeader(http.StatusGone)
+	} else {
+		// Under no-referrer a browser says "Origin: null" of a form (Fetch, "append
+		// a request Origin header"), and whose page asked could not be told.
+		h.Set("Referrer-Policy", "same-origin")
 	}
 	_, _ = w.Write(b.Bytes())
 	return nil

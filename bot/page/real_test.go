@@ -7,18 +7,20 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/chromedp/chromedp"
 )
 
 // TestRealService levels a slider with the program itself, from set-up to the
 // first drawing of the nuts to turn, on a phone.
 func TestRealService(t *testing.T) {
-	url := startProgram(t)
-	b := open(t, url, 390, 844)
+	b := open(t, startProgram(t).url, 390, 844)
 	b.says("One question at a time")
 	b.press("level")
 	const last = `[...document.querySelectorAll("#log .turn")].at(-1)`
@@ -62,9 +64,34 @@ func TestRealService(t *testing.T) {
 	b.quiet()
 }
 
-// startProgram builds and starts the program with a fresh data folder, and
-// returns the page's address.
-func startProgram(t *testing.T) string {
+// TestPhoneIsPaired opens the link that the program prints, in a browser that is
+// let in by nothing else, and presses its button.
+func TestPhoneIsPaired(t *testing.T) {
+	p := startProgram(t, "SHIMWRIGHT_LOCAL_OWNER=off")
+	pair := exec.Command(p.bin, "pair")
+	pair.Env = p.env
+	said, err := pair.CombinedOutput()
+	link := regexp.MustCompile(`http://\S+/pair/\S+`).FindString(string(said))
+	if err != nil || link == "" {
+		t.Fatalf("pair: %v\n%s", err, said)
+	}
+	b := open(t, link, 390, 844)
+	b.click("form button")
+	b.do(chromedp.WaitReady(chromedp.ID("log")))
+	b.says("One question at a time")
+	b.sends("menu")
+	b.says("No saw is set up yet")
+	b.quiet()
+}
+
+// running is the program as it runs, and what it was started with.
+type running struct {
+	url, bin string
+	env      []string
+}
+
+// startProgram builds and starts the program with a fresh data folder.
+func startProgram(t *testing.T, settings ...string) running {
 	t.Helper()
 	dir := t.TempDir()
 	bin := filepath.Join(dir, "bot.exe")
@@ -83,7 +110,7 @@ func startProgram(t *testing.T) string {
 	run.WaitDelay = 10 * time.Second
 	// A variable of its own prefix that it does not know stops the program.
 	run.Env = slices.DeleteFunc(os.Environ(), func(v string) bool { return strings.HasPrefix(v, "SHIMWRIGHT_") })
-	run.Env = append(run.Env, "SHIMWRIGHT_LISTEN="+addr, "SHIMWRIGHT_DATA="+dir)
+	run.Env = append(append(run.Env, "SHIMWRIGHT_LISTEN="+addr, "SHIMWRIGHT_DATA="+dir), settings...)
 	var said strings.Builder
 	run.Stdout, run.Stderr = &said, &said
 	if err := run.Start(); err != nil {
@@ -100,7 +127,7 @@ func startProgram(t *testing.T) string {
 		if r, err := http.Get("http://" + addr + "/readyz"); err == nil {
 			r.Body.Close()
 			if r.StatusCode == http.StatusOK {
-				return "http://" + addr + "/"
+				return running{"http://" + addr + "/", bin, run.Env}
 			}
 		}
 		time.Sleep(50 * time.Millisecond)
@@ -108,5 +135,5 @@ func startProgram(t *testing.T) string {
 	stop()
 	_ = run.Wait()
 	t.Fatalf("the program does not answer:\n%s", said.String())
-	return ""
+	return running{}
 }
