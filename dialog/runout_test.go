@@ -160,3 +160,19 @@ func TestRunoutBearings(t *testing.T) {
 		t.Errorf("it goes on: %+v\n%s", p, sh.text())
 	}
 }
+
+// TestRunoutOneStep: a 1 is out of the range of steps, and no ten is put into the
+// person's mouth.
+func TestRunoutOneStep(t *testing.T) {
+	for _, typed := range []string{"1", "one", "2"} {
+		sh := begin("runout")
+		sh.says("unplugged", "done", "0")
+		if p := sh.prompt(); p.Name != "runout.steps" {
+			t.Fatalf("%s is asked, not the steps\n%s", p.Name, sh.text())
+		}
+		sh.says(typed)
+		if got := sh.text(); !contains(got, "4 to 24") || contains(got, "10") || contains(got, "20") || sh.prompt().Name != "runout.steps" {
+			t.Errorf("%q: %s", typed, got)
+		}
+	}
+}

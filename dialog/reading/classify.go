@@ -41,7 +41,11 @@ func (p *parser) classify() {
 				continue
 			}
 		}
-		out = append(out, src[i])
+		if m, ok := p.misspelt(&src[i]); ok {
+			out = append(out, joined(src[i:i+1], m))
+		} else {
+			out = append(out, src[i])
+		}
 		i++
 	}
 	p.toks = append(src[:0], out...)

@@ -120,6 +120,9 @@ func (typed Typed) Command(lang Lang, vocabularies ...*Vocabulary) (word, rest s
 	if word := c.afterYes(full); word != "" {
 		return word, "", !m.question || asks(word)
 	}
+	if word := c.twice(full); word != "" {
+		return word, "", !m.question
+	}
 	if word, rest := c.withRest(full); word != "" {
 		return word, rest, true
 	}
@@ -265,6 +268,36 @@ func (c *commander) afterYes(m message) string {
 	return ""
 }
 
+// twice finds a yes or no that is said twice or more: "yep yep". "Back back" may be
+// two steps back.
+func (c *commander) twice(m message) string {
+	first := m.phrase(0, 1)
+	for i := range m.words {
+		if m.phrase(i, i+1) != first {
+			return ""
+		}
+	}
+	word := c.exact(first)
+	switch WordOf(word) {
+	case Yes, No:
+		return word
+	}
+	return ""
+}
+
+// shown finds what is asked to be shown: "show me the history".
+func (c *commander) shown(m message, n int) string {
+	rest := message{text: m.text, folded: m.folded, words: m.words[n:]}
+	for {
+		if word := c.exact(rest.whole()); asks(word) && !reserved(word) {
+			return word
+		}
+		if !c.soften(&rest) {
+			return ""
+		}
+	}
+}
+
 // thumb takes a thumb alone for the one of ok, yes and done that fits.
 func (c *commander) thumb(m message) (string, string, bool) {
 	word, n := "", 0
@@ -301,6 +334,11 @@ func (c *commander) withRest(m message) (word, rest string) {
 		word := c.exact(m.phrase(0, n))
 		if word == "" {
 			continue
+		}
+		if WordOf(word) == Where {
+			if shown := c.shown(m, n); shown != "" {
+				return shown, ""
+			}
 		}
 		if rest, ok := c.rest(word, m, n); ok {
 			return word, rest

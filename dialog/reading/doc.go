@@ -31,6 +31,14 @@
 // before a colon or IS ("1 is +2"). FILLER, full
 // stops, quotes and friendly emoji may stand between any two parts and mean
 // nothing; DIMENSION (wide) does behind a number. Case and accents do not matter; ä is also ae.
+// YES is FILLER, but behind a leaf, beside a leaf with NO, it GOES ("5 yes 6 no").
+//
+// Slips of the finger are mended before the words are looked at together: the letter o
+// in a number with a point is a nought, a space may follow its point, a slash with
+// spaces around it is a comma, and a word that is not known but one slip from a unit is
+// that unit. A word that is one slip from a number or a sign is asked back, and so are
+// numbers in quotation marks, a yes for GOES, and "hi" and "lo", which are signs only
+// right after a number.
 //
 //	message   = [ value | points ] [ "?" ] .
 //	points    = label value { [ "," | AND ] label value }

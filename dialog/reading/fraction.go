@@ -14,7 +14,7 @@ func (p *parser) denominator(j int) (b float64, k int) {
 		}
 		return digitsValue(p.text(j + 1)), k
 	}
-	if p.kindAt(j) == kDigits && p.kindAt(j+1) == kOrdinal && !p.toks[j+1].spaceBefore && isInteger(p.text(j)) {
+	if p.kindAt(j) == kDigits && p.kindAt(j+1) == kOrdinal && len(p.text(j+1)) > 1 && !p.toks[j+1].spaceBefore && isInteger(p.text(j)) {
 		switch b := digitsValue(p.text(j)); b {
 		case 2, 4, 8, 16, 32, 64, 10, 100, 1000:
 			return b, j + 2

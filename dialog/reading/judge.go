@@ -91,7 +91,7 @@ func (p *parser) choose(s said) Result {
 	switch {
 	case len(fit) == 1 && p.e.mirrored(fit[0]):
 		return p.doubt(s, fit)
-	case len(fit) == 1 && p.e.near(fit[0]) && !s.unsure && !fit[0].ask:
+	case len(fit) == 1 && p.e.near(fit[0]) && !s.unsure && !p.guess && !fit[0].ask:
 		return Result{Status: Taken, Value: s.value(fit[0])}
 	case len(fit) == 0 && s.zeroWord:
 		return refuse(NotANumber)
@@ -229,10 +229,18 @@ func (p *parser) unitSlips(r *Result, s said, said reading) {
 	}
 }
 
+// roundTens is the count from which on people count in round tens, so that a 6
+// may have lost its zero. A 1 of the steps of a turn may have lost any digit, or
+// none.
+const roundTens = 100
+
 // pointSlips offers the value with its decimal point elsewhere, where the tool
 // could have shown that.
 func (p *parser) pointSlips(r *Result, s said, v float64) {
 	for _, f := range [...]float64{0.1, 10, 0.01, 100, 0.001, 1000} {
+		if f > 1 && p.e.Quantity == Count && p.e.Max < roundTens {
+			continue
+		}
 		w := v * f
 		if step := w / p.e.Resolution; p.e.Resolution > 0 && math.Abs(step-math.Round(step)) > 1e-6 {
 			continue

@@ -35,6 +35,7 @@ type table struct {
 	words    *node            // phrases by word
 	pieces   map[byte][]piece // by first letter, longest first: "dreizehn" is not "drei" and "zehn"
 	commands commands
+	spelt    map[byte][]spelling // single words, by first letter
 }
 
 // node is one word of a phrase: what the phrase means if it ends here, and how
@@ -50,7 +51,7 @@ type meaning struct {
 	homo float64 // the number that it may be by its sound; NaN if none
 	kind kind
 	unit unit
-	weak bool // a unit only right after a number: "in", "m"
+	weak bool // a unit or a sign only right after a number: "in", "m", "hi"
 }
 
 // file is the form of a language file. Every list is required to be there,
@@ -69,7 +70,7 @@ type file struct {
 	Decimals          map[string]float64  `json:"decimals"`
 	ThousandthsOfInch bool                `json:"thousandths_of_inch"`
 	Units             map[string][]string `json:"units"`
-	SymbolsNeedNumber []string            `json:"symbols_need_a_number"`
+	NeedNumber        []string            `json:"need_a_number"`
 	Words             map[string][]string `json:"words"`
 	Interval          string              `json:"interval"`
 	Written           map[string]string   `json:"written"`
@@ -86,8 +87,11 @@ var classes = map[string]kind{
 	"goes": kGoes, "does not go": kNoGo, "none goes": kNoneGoes, "next": kNext, "not": kNot, "no": kNo, "loose": kLoose,
 	"snug": kSnug, "tight": kTight, "largest": kLargest, "touching": kTouching, "gap": kGap, "less than": kLess,
 	"more than": kMore, "vague": kVague, "pair": kPair, "dozen": kDozen, "correction": kCorrection, "noun": kNoun,
-	"filler": kFiller, "is": kFiller, "dimension": kDimension, "smallest": kSmallest,
+	"filler": kFiller, "is": kFiller, "yes": kFiller, "dimension": kDimension, "smallest": kSmallest,
 }
+
+// yesWord marks the fillers that say of a feeler leaf that it goes.
+const yesWord = 2
 
 // isWord marks the fillers that may stand between the number of a point and its
 // value.
@@ -139,9 +143,12 @@ func load(data []byte) (*table, error) {
 			return nil, fmt.Errorf("%q is not a class of words", class)
 		}
 		for _, w := range list {
-			m := meaning{kind: k}
-			if class == "is" {
+			m := meaning{kind: k, weak: slices.Contains(f.NeedNumber, w)}
+			switch class {
+			case "is":
 				m.val = isWord
+			case "yes":
+				m.val = yesWord
 			}
 			b.add(w, m)
 		}
@@ -157,6 +164,7 @@ func load(data []byte) (*table, error) {
 	if b.err != nil {
 		return nil, b.err
 	}
+	t.spelt = t.spellings()
 	var err error
 	t.commands, err = loadCommands(&f)
 	return t, err
@@ -201,7 +209,7 @@ func (b *builder) numbers(f *file) {
 
 func (b *builder) units(f *file) {
 	weak := map[string]bool{}
-	for _, s := range f.SymbolsNeedNumber {
+	for _, s := range f.NeedNumber {
 		weak[s] = true
 	}
 	for s, u := range symbols {

@@ -12,12 +12,60 @@ import (
 type parser struct {
 	e      *Expect
 	t      *table
-	src    string
+	src    string // the message with noughts for the letter o in numbers
+	typed  string // the message
 	toks   []token
 	folded []byte // the words of the message, folded, one after the other
 	items  []item
 	qs     []quantity
 	cands  []reading
+	guess  bool // a word was guessed at: ask back what would be taken
+	quoted bool // a quotation mark is open
+}
+
+// noughts writes a 0 for each letter o in what is digits with a point otherwise:
+// "O.003", ".oo3". Nothing moves, because both are one byte.
+func noughts(s string) string {
+	if !strings.ContainsAny(s, "oO") || !strings.ContainsAny(s, ".,") {
+		return s
+	}
+	out := []byte(nil)
+	for i := 0; i < len(s); {
+		j, letters, point := i, 0, false
+		for ; j < len(s) && (isDigit(rune(s[j])) || strings.IndexByte("oO.,", s[j]) >= 0); j++ {
+			switch s[j] {
+			case 'o', 'O':
+				letters++
+			case '.', ',':
+				point = true
+			}
+		}
+		if j == i {
+			_, n := utf8.DecodeRuneInString(s[i:])
+			i += n
+			continue
+		}
+		for j > i+1 && (s[j-1] == '.' || s[j-1] == ',') {
+			j-- // a full stop
+		}
+		before, _ := utf8.DecodeLastRuneInString(s[:i])
+		after, _ := utf8.DecodeRuneInString(s[j:])
+		if letters > 0 && point && isDigit(rune(s[j-1])) && !unicode.IsLetter(before) && !unicode.IsLetter(after) {
+			if out == nil {
+				out = []byte(s)
+			}
+			for k := i; k < j; k++ {
+				if out[k]|0x20 == 'o' {
+					out[k] = '0'
+				}
+			}
+		}
+		i = j
+	}
+	if out == nil {
+		return s
+	}
+	return string(out)
 }
 
 // lex cuts the message into tokens. It returns a reason when the message holds
@@ -180,8 +228,10 @@ func (p *parser) scanSymbol(r rune, i, n int, space bool) {
 		k = kComma
 	case ':', '=', ')', ']', '}':
 		k = kColon
-	case '.', '!', '*', '_', '#', '“', '„', '«', '»', '`', '¡', '¿', '·', '•':
+	case '.', '!', '*', '_', '#', '«', '»', '`', '¡', '¿', '·', '•':
 		k = kStop
+	case '“', '„':
+		k, p.quoted = kStop, !p.quoted
 	case '?':
 		k = kQuestion
 	case '°', 'º', '˚':
@@ -189,7 +239,7 @@ func (p *parser) scanSymbol(r rune, i, n int, space bool) {
 	case '\'', '’', '‘', '′', '´':
 		k = kTick
 	case '"', '”', '″', '‟':
-		k = kDoubleTick
+		k = p.quotes(r, i+n, space)
 	case '<':
 		k = kLess
 	case '>':
@@ -207,6 +257,22 @@ func (p *parser) scanSymbol(r rune, i, n int, space bool) {
 	}
 	p.push(k, i, i+n, space)
 	p.toks[len(p.toks)-1].unit = u
+}
+
+// quotes tells quotation marks from inches: one that opens stands before a word
+// and has another behind it.
+func (p *parser) quotes(r rune, next int, space bool) kind {
+	rest := p.src[next:]
+	after, _ := utf8.DecodeRuneInString(rest)
+	switch {
+	case p.quoted:
+		p.quoted = false
+		return kStop
+	case space && (unicode.IsLetter(after) || unicode.IsNumber(after) || isDash(after) || after == '.') && strings.ContainsRune(rest, r):
+		p.quoted, p.guess = true, true
+		return kStop
+	}
+	return kDoubleTick
 }
 
 func (p *parser) push(k kind, i, j int, space bool) {

@@ -23,7 +23,7 @@ func (p *parser) readItems() {
 			i = q.end
 			continue
 		}
-		if k := p.loose(i); k != kFiller {
+		if k := p.loose(i); k != kFiller && !p.tooHigh(i) {
 			p.items = append(p.items, item{k, 0, i, i})
 		}
 		i++
@@ -34,11 +34,27 @@ func (p *parser) readItems() {
 func (p *parser) loose(i int) kind {
 	t := p.at(i)
 	switch t.kind {
-	case kFiller, kStop, kArticle, kOf, kColon, kNoun:
+	case kFiller:
+		if t.val == yesWord && p.yesOrNo(i) {
+			p.guess = true // or a yes to something else
+			return kGoes
+		}
+		return kFiller
+	case kStop, kArticle, kOf, kColon, kNoun:
 		return kFiller
 	case kMinus:
 		return p.loneDash(i)
-	case kPoint, kDouble, kSlash, kOrdinal, kTick, kDoubleTick, kDigits, kCard, kHalfWord, kFraction:
+	case kSlash:
+		if t.spaceBefore && t.spaceAfter && p.kindAt(i+1) != kDigits {
+			return kComma // "front 0 / back -3"
+		}
+		return kUnknown
+	case kPos, kNeg:
+		if t.weak && !p.between(i) {
+			return kUnknown // "hi, 3 thou" is a greeting
+		}
+		p.guess = p.guess || t.weak
+	case kPoint, kDouble, kOrdinal, kTick, kDoubleTick, kDigits, kCard, kHalfWord, kFraction:
 		return kUnknown // a piece of a number that makes none
 	case kDimension:
 		if p.between(i) {
@@ -51,6 +67,19 @@ func (p *parser) loose(i int) kind {
 		}
 	}
 	return t.kind
+}
+
+// yesOrNo reports whether the yes at i is said of a leaf: "5 yes 6 no".
+func (p *parser) yesOrNo(i int) bool {
+	if len(p.e.Leaves) == 0 || !p.between(i) {
+		return false
+	}
+	for k := range p.toks {
+		if p.toks[k].kind == kNo && p.between(k) {
+			return true
+		}
+	}
+	return false
 }
 
 // loneDash is what a dash is that is no sign of a number: a range, a dash
@@ -66,6 +95,14 @@ func (p *parser) loneDash(i int) kind {
 		return kTo
 	}
 	return kFiller
+}
+
+// tooHigh reports whether the "to" at i is a too that lost its o: "3 thou to high".
+// Without a unit before it, "1 to high" may be 1: 2 high.
+func (p *parser) tooHigh(i int) bool {
+	next := p.kindAt(i + 1)
+	return p.kindAt(i) == kTo && p.at(i).homo == 2 && (p.kindAt(i-1) == kUnit || p.kindAt(i-1) == kDecimal) &&
+		(next == kPos || next == kNeg) && p.onlyFillers(i+2)
 }
 
 // between reports whether what stands at i follows a number.
@@ -340,5 +377,5 @@ func (p *parser) span(items []item) string {
 	if first < 0 {
 		return ""
 	}
-	return p.src[first:last]
+	return p.typed[first:last]
 }

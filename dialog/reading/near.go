@@ -72,29 +72,57 @@ func (c *commander) known(m message, n int) bool {
 // or too many, or by two letters swapped. Digits are never part of it, and in
 // words below minNear only a swap or a doubled letter is.
 func oneEdit(a, b string) bool {
-	if a == b {
+	switch editOf(a, b) {
+	case noEdit, swapped, doubled:
 		return true
+	case wrong, extra:
+		return len(b) >= minNear
+	}
+	return false
+}
+
+// edit is how two words differ.
+type edit int
+
+const (
+	noEdit  edit = iota
+	swapped      // two letters
+	doubled      // a letter, in the longer one
+	wrong        // one letter
+	extra        // one letter, in the longer one
+	far          // by more than that, or in a digit
+)
+
+func editOf(a, b string) edit {
+	if a == b {
+		return noEdit
 	}
 	short, long := a, b
 	if len(a) > len(b) {
 		short, long = b, a
 	}
 	if len(long)-len(short) > 1 || len(short) < 2 {
-		return false
+		return far
 	}
 	i := 0
 	for i < len(short) && short[i] == long[i] {
 		i++
 	}
 	if len(short) == len(long) {
-		swapped := i+1 < len(a) && a[i] == b[i+1] && a[i+1] == b[i] && a[i+2:] == b[i+2:]
-		wrong := a[i+1:] == b[i+1:] && len(b) >= minNear
-		return (swapped || wrong) && !isDigit(rune(a[i])) && !isDigit(rune(b[i]))
+		switch {
+		case isDigit(rune(a[i])) || isDigit(rune(b[i])):
+		case i+1 < len(a) && a[i] == b[i+1] && a[i+1] == b[i] && a[i+2:] == b[i+2:]:
+			return swapped
+		case a[i+1:] == b[i+1:]:
+			return wrong
+		}
+		return far
 	}
-	extra := long[i]
-	if short[i:] != long[i+1:] || isDigit(rune(extra)) {
-		return false
+	switch more := long[i]; {
+	case short[i:] != long[i+1:] || isDigit(rune(more)):
+		return far
+	case i > 0 && long[i-1] == more || i+1 < len(long) && long[i+1] == more:
+		return doubled
 	}
-	doubled := i > 0 && long[i-1] == extra || i+1 < len(long) && long[i+1] == extra
-	return len(b) >= minNear || doubled
+	return extra
 }

@@ -145,11 +145,11 @@ func (p *parser) digitNumber(i int) (n number, j int) {
 		if m, k := p.withPoint(n.vals[0].v, j); k > j {
 			return m, k
 		}
-		// "0. 08": a keyboard that puts a space after every full stop.
-		if text == "0" && p.kindAt(j) == kStop && p.src[p.toks[j].start] == '.' && !p.toks[j].spaceBefore && p.kindAt(j+1) == kDigits && isInteger(p.text(j+1)) {
+		if p.spacedPoint(text, j) {
 			frac, digits, k := p.fractional(j + 1)
+			whole := n.vals[0].v
 			n = number{decs: digits}
-			n.add(frac, 0, true)
+			n.add(whole+frac, 0, true)
 			return n, k
 		}
 	}
@@ -177,6 +177,17 @@ func (p *parser) digitNumber(i int) (n number, j int) {
 		n.add(v/1000, 0.001, true) // speech software writes three thousandths as 3000
 	}
 	return n, j
+}
+
+// spacedPoint reports whether the token j behind the whole number text is its point:
+// "0. 08", "24. 95", by a keyboard that puts a space after every full stop. "3. 40" may
+// be the third point.
+func (p *parser) spacedPoint(text string, j int) bool {
+	if p.kindAt(j) != kStop || p.text(j) != "." || p.toks[j].spaceBefore || p.kindAt(j+1) != kDigits {
+		return false
+	}
+	after := p.text(j + 1)
+	return isInteger(after) && (text == "0" || len(text) > 1 && text[0] != '0' && len(after) == 2)
 }
 
 // readDigits reads 1234, 24.95, 0,08, 1,234.5. A comma or point that may group

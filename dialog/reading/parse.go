@@ -13,7 +13,7 @@ func Parse(text string, e Expect) Result {
 	var items [16]item
 	var qs [4]quantity
 	var cands [16]reading
-	p := parser{e: &e, t: tableOf(e.Lang), src: text, toks: toks[:0], folded: folded[:0], items: items[:0],
+	p := parser{e: &e, t: tableOf(e.Lang), src: noughts(text), typed: text, toks: toks[:0], folded: folded[:0], items: items[:0],
 		qs: qs[:0], cands: cands[:0]}
 	if r := p.lex(); r != NoReason {
 		return refuse(r)

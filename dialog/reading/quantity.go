@@ -121,6 +121,10 @@ func (p *parser) scaleAt(i int) bool {
 // withScale reads the unit after the number of q at token j, and what may
 // follow it: a half, minutes, inches.
 func (p *parser) withScale(q quantity, j int) quantity {
+	if p.kindAt(j) == kVague && !p.toks[j].spaceBefore && p.scaleAt(j+1) { // 3ish thou
+		p.guess = true
+		j++
+	}
 	q.end = j
 	k := p.scale(&q, j)
 	if k == j {

@@ -92,7 +92,7 @@ func (p *parser) either(items []item, a, b *quantity) Result {
 				c.lo, c.hi = -c.hi, -c.lo
 			}
 			if p.e.fits(c) {
-				r.offer(Value{Low: c.lo, High: c.hi, Text: p.src[p.toks[q.start].start:p.toks[q.end-1].end]}, NoSlip)
+				r.offer(Value{Low: c.lo, High: c.hi, Text: p.typed[p.toks[q.start].start:p.toks[q.end-1].end]}, NoSlip)
 				break
 			}
 		}

@@ -284,6 +284,9 @@ func (p *parser) pair(v float64, j int) (n number, k int) {
 			return n, k
 		}
 	}
+	if next := p.at(k); v >= 20 && math.Mod(v, 10) != 0 && w > 0 && w < 10 && mult == 0 && next.kind == kCard && next.val < 10 && p.kindAt(k+1) != kCard {
+		w, k = w*10+next.val, k+1 // twenty four nine five
+	}
 	if w < 10 || w >= 100 || mult > 0 || p.kindAt(k) == kDecimal || p.kindAt(k) == kCard {
 		return n, j
 	}
