@@ -201,6 +201,21 @@ func TestLateWord(t *testing.T) {
 		}
 		b.quiet()
 	})
+	t.Run("its answer was read before it was lost", func(t *testing.T) {
+		s, b := asking(t)
+		hold := make(chan struct{})
+		s.set(func(s *service) { s.lose, s.hold = true, hold })
+		b.press("unplugged")
+		b.says("Support 1") // in what the page reads besides
+		close(hold)
+		b.until(`!document.querySelector("#line").hidden || document.querySelectorAll(".mine.unsent").length > 0`)
+		b.until(`document.querySelector("#line").hidden`)
+		b.until(`document.querySelector("#again").hidden && document.querySelectorAll(".mine.unsent").length === 0`)
+		if got := s.received(); len(got) != 2 {
+			t.Errorf("the service got %+v", got)
+		}
+		b.quiet()
+	})
 }
 
 // TestSecondTap taps again in the moment in which a button for a word of safety

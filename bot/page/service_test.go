@@ -32,6 +32,7 @@ type service struct {
 	readings int
 	refuse   func(w http.ResponseWriter, r *http.Request) bool // answers in place of the service
 	expires  time.Duration                                     // of hands-on replies
+	hold     chan struct{}                                     // a lost answer breaks off only when this is closed
 	lose     bool                                              // handle the next message, but drop its answer
 }
 
@@ -167,9 +168,12 @@ func (s *service) post(w http.ResponseWriter, r *http.Request) {
 	if !seen {
 		stored = s.handle(m)
 	}
-	lose := s.lose
+	lose, hold := s.lose, s.hold
 	s.lose = false
 	s.mu.Unlock()
+	if lose && hold != nil {
+		<-hold
+	}
 	if lose {
 		// Half an answer: a browser repeats by itself what got none at all.
 		w.Header().Set("Content-Type", "application/json")

@@ -88,7 +88,8 @@ async function confirm(message) {
   view.mine(message, "sending");
   const result = await wire.post(conversation, message, confirmTimeout);
   state.posting = null;
-  if (["away", "wait", "unpaired"].includes(result.kind)) {
+  // Only its answer was lost where what the page reads besides has it already.
+  if (["away", "wait", "unpaired"].includes(result.kind) && !view.answered(message.id)) {
     holdBack(message, "ack");
   }
   settle(message, result);
