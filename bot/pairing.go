@@ -114,25 +114,25 @@ func (p *pairing) invited(people *dialog.People, in invitation) (int, error) {
 }
 
 // peek returns for whom a link is, without using it.
-func (p *pairing) peek(ctx context.Context, token string) (person string, err error) {
+func (p *pairing) peek(ctx context.Context, token string) (person dialog.Person, err error) {
 	hash := tokenHash(token)
 	shop, err := p.store.Resolve(ctx, linkAddress(hash))
 	if errors.Is(err, store.ErrNotFound) {
-		return "", errSpent
+		return person, errSpent
 	}
 	if err != nil {
-		return "", err
+		return person, err
 	}
 	people, _, err := loadPeople(ctx, p.store, shop)
 	if err != nil {
-		return "", err
+		return person, err
 	}
 	for _, q := range people.Persons {
 		if p.open(q, hash) >= 0 {
-			return nameOf(q), nil
+			return q, nil
 		}
 	}
-	return "", errSpent
+	return person, errSpent
 }
 
 // accept uses a link up and returns the token of the device that is paired by

@@ -143,6 +143,13 @@ func asProblem(err error) *problem {
 	return internal(err)
 }
 
+// retry says when another attempt may succeed.
+func (p *problem) retry(w http.ResponseWriter) {
+	if p.After > 0 {
+		w.Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(p.After.Seconds()))))
+	}
+}
+
 // write sends the problem document.
 func (p *problem) write(w http.ResponseWriter, requestID string) {
 	doc := struct {
@@ -161,9 +168,7 @@ func (p *problem) write(w http.ResponseWriter, requestID string) {
 	h := w.Header()
 	h.Set("Content-Type", "application/problem+json")
 	h.Set("Cache-Control", "no-store")
-	if p.After > 0 {
-		h.Set("Retry-After", strconv.Itoa(int(math.Ceil(p.After.Seconds()))))
-	}
+	p.retry(w)
 	if p.Status == http.StatusUnauthorized {
 		h.Set("WWW-Authenticate", `Pairing realm="shimwright"`)
 	}
