@@ -357,7 +357,13 @@ func (st *step) phrase(c, rest string, o *outcome) bool {
 		st.takeOver(saw)
 	case "resume":
 		saw := st.waiting()
-		if saw == nil || saw.Running != nil || !st.unpark(saw, "") {
+		if saw != nil && saw.Running != nil {
+			st.say("resume.running", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw),
+				"Parked", titleOf(saw.Parked[len(saw.Parked)-1].Procedure, saw.Profile))
+			st.show()
+			return true
+		}
+		if saw == nil || !st.unpark(saw, "") {
 			st.say("resume.nothing")
 			st.show()
 			return true

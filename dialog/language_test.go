@@ -352,3 +352,21 @@ func TestDatesInEveryLanguage(t *testing.T) {
 		}
 	}
 }
+
+// TestTitlesStartTheirJobs: what a job is called in a menu is a word for it.
+func TestTitlesStartTheirJobs(t *testing.T) {
+	for _, lang := range wording.Languages() {
+		v := wording.NewVoice(lang, reading.MM)
+		for _, p := range dialog.Procedures() {
+			names := reading.NewVocabulary(append(v.Phrases("names."+p.Name()), v.Phrases("words."+p.Name())...)...)
+			for _, id := range entries(t, lang) {
+				if id != "job."+p.Name() && id != "job."+p.Name()+".cabinet" {
+					continue
+				}
+				if _, rest, ok := reading.Whole(v.Say(wording.T(id)), v.Lang(), names); !ok || rest != "" {
+					t.Errorf("%s: %q starts no job", lang, v.Say(wording.T(id)))
+				}
+			}
+		}
+	}
+}

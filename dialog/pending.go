@@ -146,7 +146,7 @@ func (st *step) pending(text string) bool {
 	if !ok {
 		kind, args := st.s.Pending, st.s.Args
 		st.s.Pending, st.s.Args = "", nil
-		if st.command(text, st.open()) {
+		if o := st.open(); st.command(text, o) || st.commandOn(text, o) {
 			return true
 		}
 		if kind == "doubt" || kind == "due" && st.active() != nil {

@@ -134,7 +134,7 @@ func (st *step) invite(rest string) {
 	open := slices.DeleteFunc(slices.Clone(st.v.People.Joins), func(j Join) bool { return st.now.After(j.Expires) })
 	st.v.People.Joins = append(open, Join{Hash: JoinHash(code), Role: role, Expires: st.now.Add(joinFor), By: st.person.ID})
 	st.people, st.res.Join = true, JoinHash(code)
-	st.say("invite.done", "Code", wording.Raw(code))
+	st.say("invite.done", "Code", wording.Raw(code), "Measures", role == Measure)
 	st.show()
 }
 

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"shimwright/dialog/guard"
 	"shimwright/dialog/reading"
 )
 
@@ -21,8 +22,12 @@ func (st *step) named(word string) *Saw {
 }
 
 // commandOn handles a command with a saw's name behind it, as "level Old Blue" or
-// "history of Old Blue": the saw is then spoken of.
-func (st *step) commandOn(text string) bool {
+// "history of Old Blue": the saw is then spoken of. o is the open question of the
+// running job; while there is one, only another job leads to another saw.
+func (st *step) commandOn(text string, o *outcome) bool {
+	if o != nil && o.prompt.Ask().Form == guard.Words {
+		return false
+	}
 	said := strings.Fields(bare(text))
 	for i := 1; i < len(said); i++ {
 		saw := st.named(strings.Join(said[i:], " "))
@@ -35,11 +40,17 @@ func (st *step) commandOn(text string) bool {
 		}
 		command := strings.Join(head, " ")
 		typed := reading.Type(command)
-		if _, _, ok := typed.Whole(st.voice.Lang(), st.vocabulary()...); !ok || st.named(command) != nil {
+		word, _, ok := typed.Whole(st.voice.Lang(), st.vocabulary()...)
+		if !ok || st.named(command) != nil {
 			return false
 		}
+		if running := st.active(); running != nil && running != saw {
+			if o = nil; st.procedure(word) == nil {
+				return false
+			}
+		}
 		st.s.Saw, st.typed = saw.ID, typed
-		return st.command(command, nil)
+		return st.command(command, o)
 	}
 	return false
 }

@@ -141,7 +141,7 @@ func (st *step) message(text string) {
 	}
 	saw := st.active()
 	if saw == nil {
-		if !st.command(text, nil) && !st.commandOn(text) {
+		if !st.command(text, nil) && !st.commandOn(text, nil) {
 			switch {
 			case strings.TrimSpace(text) == "": // a picture, a recording, data
 				st.say("input.empty", "Example", wording.Raw("level"))
@@ -153,7 +153,7 @@ func (st *step) message(text string) {
 		return
 	}
 	o := st.current(saw)
-	if st.acknowledge(saw, o.prompt, text) || st.command(text, &o) {
+	if st.acknowledge(saw, o.prompt, text) || st.command(text, &o) || st.commandOn(text, &o) {
 		return
 	}
 	st.answer(saw, o, text)

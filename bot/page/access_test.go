@@ -36,10 +36,20 @@ func states(t *testing.T, wide, high int64, f func(b *tab, name string)) {
 
 // TestTargets measures everything that can be pressed: at least 48 by 48 CSS px
 // (WCAG 2.2 asks for 24 in 2.5.8 and for 44 in 2.5.5), with its text inside,
-// and nothing wider than the screen, down to the 320 px of 1.4.10 (reflow).
+// and nothing wider than the screen, down to the 320 px of 1.4.10 (reflow) and
+// with text of twice the size (1.4.4).
 func TestTargets(t *testing.T) {
-	for _, wide := range []int64{320, 390, 1280} {
+	for _, at := range []struct {
+		wide int64
+		text string
+	}{{320, ""}, {390, ""}, {390, "200%"}, {1280, ""}} {
+		wide := at.wide
 		states(t, wide, 800, func(b *tab, name string) {
+			js[string](b, `document.documentElement.style.fontSize = `+quote(at.text))
+			defer js[string](b, `document.documentElement.style.fontSize = ""`)
+			if js[bool](b, `(() => { const r = document.createRange(); r.selectNodeContents(document.querySelector("h1")); const t = r.getBoundingClientRect(), h = document.querySelector("h1").getBoundingClientRect(); return t.width > h.width + 0.5 })()`) {
+				b.t.Errorf("%d px, %s, text at %s: the heading is cut", wide, name, at.text)
+			}
 			type target struct {
 				Name       string
 				W, H       float64
