@@ -33,7 +33,7 @@ func TestPairingPageLanguages(t *testing.T) {
 	for _, c := range []struct{ accept, lang, kim, owner, spent, off, host, away string }{
 		{"en-GB,en;q=0.9", "en", "It will speak for Kim &amp; &lt;Söhne&gt;,", "for the owner of the shop", "This link is used up", "Pairing is off", "Not by this address", "cannot answer now"},
 		{"de-AT,de;q=0.9,en;q=0.5", "de", "Es spricht dann für Kim &amp; &lt;Söhne&gt;,", "für den Besitzer der Werkstatt", "Dieser Link ist verbraucht", "Das Koppeln ist abgeschaltet", "Nicht unter dieser Adresse", "gerade nicht antworten"},
-		{"fr,es-MX;q=0.7,en;q=0.5", "es", "Hablará por Kim &amp; &lt;Söhne&gt;,", "por el dueño del taller", "Este enlace ya no sirve", "La vinculación está desactivada", "No por esta dirección", "no puede responder ahora"},
+		{"fr,es-MX;q=0.7,en;q=0.5", "es", "Hablará por Kim &amp; &lt;Söhne&gt;,", "por el dueño del taller", "Este enlace ya no sirve", "El emparejamiento está desactivado", "No por esta dirección", "no puede responder ahora"},
 		{"ja", "en", "It will speak for", "for the owner of the shop", "This link is used up", "Pairing is off", "Not by this address", "cannot answer now"},
 	} {
 		check := func(what string, wantStatus int, want string, status int, body string) {

@@ -121,30 +121,62 @@ func TestProblems(t *testing.T) {
 			}
 		})
 	}
-	t.Run("refused", func(t *testing.T) {
-		s := newService(t)
-		b := open(t, s.url(), 390, 844)
-		for status, detail := range map[int]string{400: `The field "text" cannot be used.`, 413: "A body may have 65536 bytes.", 507: "There is no room for this."} {
-			s.set(func(s *service) {
-				s.refuse = func(w http.ResponseWriter, r *http.Request) bool {
-					if r.Method != "POST" {
-						return false
+	// What the documents say is for programs; a person reads their own language.
+	for language, want := range map[string]map[int]string{
+		"en": {400: "Not taken: It is too long, or cannot be read", 413: "Not taken: It is too long", 403: "Not taken: The page was opened by an address", 409: "Not taken: Another message", 507: "Not taken: The service has no room left"},
+		"de": {400: "Nicht angenommen: Es ist zu lang oder nicht zu lesen", 413: "Nicht angenommen: Es ist zu lang", 404: "Nicht angenommen: Unter dieser Adresse", 421: "Nicht angenommen: Die Seite wurde unter einer Adresse", 507: "Nicht angenommen: Der Dienst hat keinen Platz mehr"},
+		"es": {400: "No aceptado: Es demasiado largo o no se puede leer", 413: "No aceptado: Es demasiado largo", 403: "No aceptado: La página se abrió con una dirección", 409: "No aceptado: Otro mensaje", 415: "No aceptado: Es demasiado largo o"},
+	} {
+		t.Run("refused, in "+language, func(t *testing.T) {
+			s := newService(t)
+			b := speaks(t, s.url(), language)
+			for status, sentence := range want {
+				s.set(func(s *service) {
+					s.refuse = func(w http.ResponseWriter, r *http.Request) bool {
+						if r.Method != "POST" {
+							return false
+						}
+						problem(w, status, "For programs only.")
+						return true
 					}
-					problem(w, status, detail)
+				})
+				text := fmt.Sprintf("try %d", status)
+				b.sends(text)
+				b.says(sentence)
+				// The text is not lost.
+				b.clickLast(`.mine.unsent button:last-child`)
+				if v := js[string](b, `document.querySelector("#text").value`); v != text {
+					t.Errorf("the field has %q", v)
+				}
+				js[string](b, `document.querySelector("#text").value = ""`)
+			}
+			if js[bool](b, `document.body.innerText.includes("For programs")`) {
+				t.Error("what is for programs is shown")
+			}
+		})
+	}
+	for language, want := range map[string]map[int]string{
+		"en": {401: "This device is not paired", 429: "asks to wait 1 second.", 503: "asks to wait 1 second.", 403: "The page was opened by an address", 500: "The service does not answer"},
+		"de": {401: "Dieses Gerät ist nicht", 429: "1 Sekunde zu warten", 503: "1 Sekunde zu warten", 421: "Die Seite wurde unter einer Adresse", 500: "Der Dienst antwortet nicht"},
+		"es": {401: "Este aparato no está", 429: "esperar 1 segundo.", 503: "esperar 1 segundo.", 403: "La página se abrió con una dirección", 502: "El servicio no responde"},
+	} {
+		t.Run("what is read, in "+language, func(t *testing.T) {
+			for status, sentence := range want {
+				s := newService(t)
+				s.refuse = func(w http.ResponseWriter, r *http.Request) bool {
+					w.Header().Set("Retry-After", "1")
+					problem(w, status, "For programs only.")
 					return true
 				}
-			})
-			text := fmt.Sprintf("try %d", status)
-			b.sends(text)
-			b.says("Not taken: " + detail)
-			// The text is not lost.
-			b.clickLast(`.mine.unsent button:last-child`)
-			if v := js[string](b, `document.querySelector("#text").value`); v != text {
-				t.Errorf("the field has %q", v)
+				b := speaks(t, s.url(), language)
+				b.until(`document.querySelector("#line").innerText.includes(` + quote(sentence) + `)`)
+				b.shot(fmt.Sprint("line-", language, "-", status))
+				if js[bool](b, `document.body.innerText.includes("For programs")`) {
+					t.Errorf("%d: what is for programs is shown", status)
+				}
 			}
-			js[string](b, `document.querySelector("#text").value = ""`)
-		}
-	})
+		})
+	}
 	t.Run("its time is over", func(t *testing.T) {
 		s := newService(t)
 		b := open(t, s.url(), 390, 844)

@@ -21,8 +21,8 @@ func TestPairingPage(t *testing.T) {
 		wide, high                                int64
 	}{
 		{"phone-light", "de-AT", "light", "Dieses Gerät koppeln", "Dieser Link ist verbraucht", "Eine Frage nach der anderen", 360, 740},
-		{"phone-dark", "es", "dark", "Vincular este dispositivo", "Este enlace ya no sirve", "Una pregunta cada vez", 360, 740},
-		{"desk-light", "es-MX", "light", "Vincular este dispositivo", "Este enlace ya no sirve", "Una pregunta cada vez", 1280, 800},
+		{"phone-dark", "es", "dark", "Emparejar este aparato", "Este enlace ya no sirve", "Una pregunta cada vez", 360, 740},
+		{"desk-light", "es-MX", "light", "Emparejar este aparato", "Este enlace ya no sirve", "Una pregunta cada vez", 1280, 800},
 		{"desk-dark", "en", "dark", "Pair this device", "This link is used up", "One question at a time", 1280, 800},
 	} {
 		t.Run(c.name, func(t *testing.T) {

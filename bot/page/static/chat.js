@@ -97,14 +97,14 @@ async function confirm(message) {
 }
 
 // holdBack keeps a message from being sent, and says so.
-function holdBack(message, why, detail = "") {
-  const item = { ...message, why, detail, asked: why === "ack" };
+function holdBack(message, why, reason = "") {
+  const item = { ...message, why, reason, asked: why === "ack" };
   keep.setUnsent([...keep.unsent().filter((m) => m.id !== message.id), item]);
   showUnsent(item);
 }
 
 function showUnsent(item) {
-  const detail = { ack: words.ackNotKept, after: words.afterAck }[item.why] ?? words.refused(item.detail);
+  const detail = { ack: words.ackNotKept, after: words.afterAck }[item.why] ?? words.refused(words[item.reason] ?? words.whyText);
   view.mine(item, "unsent", detail);
 }
 
@@ -190,7 +190,7 @@ function settle(message, result) {
     case "refused":
     case "missing":
       keep.unwait(message.id);
-      holdBack(message, "refused", result.detail || words.gone);
+      holdBack(message, "refused", result.why ?? "gone");
       return true;
   }
   if (keep.waiting().some((m) => m.id === message.id)) {

@@ -43,7 +43,7 @@ export class Link {
         break;
       case "refused":
         this.pause = pauses.at(-1);
-        this.#line(result.detail, true);
+        this.#line(words[result.why], true);
         break;
       default:
         this.#line(words.away);

@@ -4,10 +4,13 @@
 //   ok        the service answered: body
 //   away      it could not be reached, or something else answered
 //   wait      it asks to wait: seconds
-//   unpaired  it does not know this device: detail
+//   unpaired  it does not know this device
 //   gone      handled, but the answer may no longer be followed
 //   missing   there is no such conversation yet
-//   refused   it does not take this message: detail
+//   refused   it does not take this: why, the name of the words for it
+//
+// What a problem document says is for programs, and in English: a person reads
+// the page's own words.
 
 let offset = 0; // of the service's clock against this one, ms
 
@@ -52,8 +55,7 @@ async function call(path, timeout, options, signal) {
       }
       return { kind: "ok", body: await response.json() };
     }
-    const problem = kind.startsWith("application/problem+json") ? await response.json() : null;
-    return outcome(response, problem);
+    return outcome(response);
   } catch {
     return { kind: "away", stopped: signal?.aborted ?? false };
   } finally {
@@ -62,25 +64,27 @@ async function call(path, timeout, options, signal) {
   }
 }
 
+// reasons are the words for what a person can do about a refusal.
+const reasons = { 403: "whyPlace", 409: "whyTwice", 421: "whyPlace", 507: "whyFull" };
+
 // outcome sorts an error by what the page can do about it.
-function outcome(response, problem) {
-  const detail = typeof problem?.detail === "string" ? problem.detail : "";
+function outcome(response) {
   switch (response.status) {
     case 401:
-      return { kind: "unpaired", detail };
+      return { kind: "unpaired" };
     case 404:
-      return { kind: "missing", detail };
+      return { kind: "missing" };
     case 410:
-      return { kind: "gone", detail };
+      return { kind: "gone" };
     case 408:
     case 429:
     case 503:
-      return { kind: "wait", seconds: retryAfter(response), detail };
+      return { kind: "wait", seconds: retryAfter(response) };
   }
   if (response.status >= 500 && response.status !== 507) {
     return { kind: "away" };
   }
-  return { kind: "refused", detail: detail || `${response.status} ${response.statusText}` };
+  return { kind: "refused", why: reasons[response.status] ?? "whyText" };
 }
 
 // retryAfter is how long to wait, 1 to 300 seconds; the header is a number of

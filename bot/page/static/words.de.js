@@ -46,9 +46,13 @@ export default {
   pictureGone: (alt) => `Das Bild lässt sich jetzt nicht zeigen. Darauf steht: ${alt}`,
 
   away: "Der Dienst antwortet nicht. Was du schreibst, wird aufgehoben; nach Wörtern, die Sicherheit bestätigen, wird wieder gefragt.",
-  wait: (seconds) => `Der Dienst bittet, ${seconds} Sekunden zu warten. Was du schreibst, wird aufgehoben.`,
+  wait: (seconds) => `Der Dienst bittet, ${seconds} ${seconds === 1 ? "Sekunde" : "Sekunden"} zu warten. Was du schreibst, wird aufgehoben.`,
   unpaired: "Dieses Gerät ist nicht mit dem Dienst gekoppelt. Gib auf dem Rechner, auf dem er läuft, ein: go run ./bot pair. Scanne dann mit diesem Gerät den Code, der erscheint, oder öffne seinen Link.",
   tryAgain: "Noch einmal versuchen",
   tooOld: "Das ist erledigt, aber der Antwort zu folgen ist nicht mehr sicher. Sag wo, um wieder gefragt zu werden.",
   gone: "Unter dieser Adresse gibt es nichts.",
+  whyText: "Es ist zu lang oder nicht zu lesen. Ein Messwert oder ein Wort genügt, etwa 0,12.",
+  whyPlace: "Die Seite wurde unter einer Adresse geöffnet, auf die der Dienst nicht hört. Öffne die, die er beim Start ausgibt.",
+  whyTwice: "Eine andere Nachricht ging unter derselben Nummer. Verwende sie noch einmal: dann bekommt sie eine neue.",
+  whyFull: "Der Dienst hat keinen Platz mehr. Nichts Halbes bleibt zurück; wer ihn betreibt, findet den Grund in seinem Protokoll.",
 };

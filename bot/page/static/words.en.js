@@ -47,9 +47,13 @@ export default {
   pictureGone: (alt) => `The picture cannot be shown now. It says: ${alt}`,
 
   away: "The service does not answer. What you type is kept; words that confirm safety are asked again.",
-  wait: (seconds) => `The service asks to wait ${seconds} seconds. What you type is kept.`,
+  wait: (seconds) => `The service asks to wait ${seconds} ${seconds === 1 ? "second" : "seconds"}. What you type is kept.`,
   unpaired: "This device is not paired with the service. On the computer that runs it, type: go run ./bot pair. Then scan the code that it prints, or open its link, with this device.",
   tryAgain: "Try again",
   tooOld: "That was handled, but its answer is no longer safe to follow. Say where, to be asked again.",
   gone: "There is nothing under this address.",
+  whyText: "It is too long, or cannot be read. A reading or a word is enough, such as 0.12.",
+  whyPlace: "The page was opened by an address that the service does not go by. Open the one that it prints when it starts.",
+  whyTwice: "Another message went under the same number. Use it again: it then gets a new one.",
+  whyFull: "The service has no room left. Nothing half done is kept; whoever runs it finds the cause in its log.",
 };

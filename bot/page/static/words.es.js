@@ -46,9 +46,13 @@ export default {
   pictureGone: (alt) => `La imagen no se puede mostrar ahora. Dice: ${alt}`,
 
   away: "El servicio no responde. Lo que escribes se guarda; las palabras que confirman seguridad se preguntan otra vez.",
-  wait: (seconds) => `El servicio pide esperar ${seconds} segundos. Lo que escribes se guarda.`,
+  wait: (seconds) => `El servicio pide esperar ${seconds} ${seconds === 1 ? "segundo" : "segundos"}. Lo que escribes se guarda.`,
   unpaired: "Este aparato no está emparejado con el servicio. En el ordenador donde funciona, escribe: go run ./bot pair. Luego escanea con este aparato el código que muestra, o abre su enlace.",
   tryAgain: "Probar otra vez",
   tooOld: "Eso ya se atendió, pero seguir su respuesta ya no es seguro. Di dónde para que se pregunte otra vez.",
   gone: "No hay nada en esta dirección.",
+  whyText: "Es demasiado largo o no se puede leer. Basta una medida o una palabra, como 0,12.",
+  whyPlace: "La página se abrió con una dirección que no es del servicio. Abre la que muestra al arrancar.",
+  whyTwice: "Otro mensaje llevaba el mismo número. Úsalo otra vez: entonces recibe otro.",
+  whyFull: "El servicio no tiene más sitio. Nada queda a medias; quien lo lleva encuentra la causa en su registro.",
 };
