@@ -80,7 +80,7 @@ func TestIntakeEdit(t *testing.T) {
 		t.Errorf("the edit, brought again, is answered with %q", again)
 	}
 	// One that was not understood is put right by its edit.
-	slip := p.in("o.05")
+	slip := p.in("zip five")
 	if got := p.after(slip); has(got, "0.05 mm") {
 		t.Fatalf("a slip was understood: %q", got)
 	}
