@@ -268,19 +268,18 @@ func (c *commander) afterYes(m message) string {
 	return ""
 }
 
-// twice finds a yes or no that is said twice or more: "yep yep". "Back back" may be
-// two steps back.
+// twice finds a yes or no that is said in two ways or more: "yep yep", "yes,
+// definitely". "Back back" may be two steps back.
 func (c *commander) twice(m message) string {
-	first := m.phrase(0, 1)
-	for i := range m.words {
-		if m.phrase(i, i+1) != first {
-			return ""
+	for n := 1; n < len(m.words) && n <= 3; n++ {
+		word := c.exact(m.phrase(0, n))
+		if w := WordOf(word); w != Yes && w != No {
+			continue
 		}
-	}
-	word := c.exact(first)
-	switch WordOf(word) {
-	case Yes, No:
-		return word
+		rest := message{text: m.text, folded: m.folded, words: m.words[n:]}
+		if c.exact(rest.whole()) == word || c.twice(rest) == word {
+			return word
+		}
 	}
 	return ""
 }

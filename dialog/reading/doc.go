@@ -44,6 +44,8 @@
 //	points    = label value { [ "," | AND ] label value }
 //	          | value label { [ "," | AND ] value label } [ SIGN ] .
 //	value     = { SIGN | GAP | TOUCHING | BY } quantity { SIGN | GAP | TOUCHING }
+//	          | value ZERO SIGN              (* of a gap: and none at the bottom *)
+//	          | SIGN scale | scale SIGN      (* thou low: asked back *)
 //	          | ZERO [ quantity ]            (* flush; dead on 45 *)
 //	          | TOUCHING [ SIGN SIGN ]       (* of a gap: none *)
 //	          | ( NOT | NO ) GAP             (* no daylight *)
@@ -96,6 +98,7 @@
 //	1/2, 1/64        in                        mm, or in
 //	3000, 3 thousand 3 thou if misheard        as it stands
 //	8 hundred        as it stands              0.08 mm if misheard
+//	one twenty       1.20 or 120 in            1.20 mm, 120 mm or 1.20 m
 //	3                3 thou where 3 in cannot be, in a question about less than an inch
 //
 // # Words

@@ -119,7 +119,7 @@ func (p *parser) weighFits(items []item, fits []fit) Result {
 	case noHigh:
 		return p.upTo(items, b.low, !largest)
 	case noLow:
-		return p.gap(items, p.leafBelow(b.high), b.high, b.tight)
+		return p.gap(items, p.leafBelow(b.high), b.high, b.tight || len(p.e.Leaves) == 0)
 	case b.low >= b.high:
 		return refuse(Unclear)
 	}

@@ -199,8 +199,10 @@ func (p *parser) scanWord(i int, space bool) int {
 	t.fold = int32(len(p.folded))
 	p.folded = fold(p.folded, p.src[i:j])
 	t.foldEnd = int32(len(p.folded))
-	if word := p.letters(t); bytes.HasSuffix(word, []byte("'s")) && p.t.words.next[string(word)] == nil {
-		t.foldEnd -= 2 // "the needle's at 3": only phrases of the table keep it
+	if word := p.letters(t); p.t.words.next[string(word)] == nil {
+		if cut := bytes.LastIndexByte(word, '\''); cut > 0 && (string(word[cut:]) == "'s" || string(word[cut:]) == "'ll") {
+			t.foldEnd = t.fold + int32(cut) // "the needle's at 3": only phrases of the table keep it
+		}
 	}
 	return j
 }
@@ -238,6 +240,9 @@ func (p *parser) scanSymbol(r rune, i, n int, space bool) {
 		k, u = kUnit, uDegree
 	case '\'', '’', '‘', '′', '´':
 		k = kTick
+		if next, _ := utf8.DecodeRuneInString(p.src[i+n:]); space && unicode.IsLetter(next) {
+			k = kStop // 'em, 'low'
+		}
 	case '"', '”', '″', '‟':
 		k = p.quotes(r, i+n, space)
 	case '<':

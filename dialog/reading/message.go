@@ -65,6 +65,10 @@ func (p *parser) loose(i int) kind {
 		if t.weak {
 			return kFiller // "goes in"
 		}
+	case kUnknown:
+		if !math.IsNaN(t.homo) && p.kindAt(i+1) == kLabel {
+			return kFiller // "for A"
+		}
 	}
 	return t.kind
 }
@@ -154,6 +158,7 @@ func (p *parser) value(items []item) Result {
 		}
 		return r
 	}
+	items = p.withoutOtherEnd(items)
 	zeros := count(items, kZero)
 	dead := count(items, kDeadOn)
 	switch {
@@ -163,7 +168,7 @@ func (p *parser) value(items []item) Result {
 		return p.zeroWord(items) // no daylight
 	case anyOf(items, kNot, kNo):
 		return refuse(Negated)
-	case qs > 0 && anyOf(items, kDozen, kPair), qs < 2 && anyOf(items, kBetween, kTo, kOr):
+	case (qs > 0 || zeros > 0 && len(p.e.Labels) > 0) && anyOf(items, kDozen, kPair), qs < 2 && anyOf(items, kBetween, kTo, kOr):
 		return refuse(Unclear)
 	case p.e.Quantity == Count && qs == 0 && count(items, kPair)+count(items, kDozen) == 1:
 		return p.countWord(items)
@@ -171,6 +176,8 @@ func (p *parser) value(items []item) Result {
 		return refuse(NotExact)
 	case qs == 0 && (zeros+dead > 0 || p.closedGap(items)):
 		return p.zeroWord(items)
+	case qs == 0 && p.oneOf(items):
+		return p.single(items)
 	case qs == 0 && count(items, kUnit)+count(items, kDecimal)+p.signs(items) > 0:
 		return refuse(NoNumber)
 	case qs == 0:

@@ -28,6 +28,9 @@ func (p *parser) misspelt(t *token) (m meaning, ok bool) {
 	if len(word) < minNear {
 		return m, false
 	}
+	if v := p.t.joinedTens(word); v > 0 {
+		return meaning{kind: kCard, val: v, homo: math.NaN()}, true
+	}
 	for _, s := range p.t.spelt[word[0]] {
 		if !slipped(word, s.text) {
 			continue
@@ -46,6 +49,20 @@ func (p *parser) misspelt(t *token) (m meaning, ok bool) {
 	}
 	m.homo = math.NaN()
 	return m, ok
+}
+
+// joinedTens is the value of tens and ones that lack their hyphen: "fortyfive". It is 0
+// for anything else.
+func (t *table) joinedTens(word string) float64 {
+	for i := minNear; i < len(word)-2; i++ {
+		tens, ones := t.words.next[word[:i]], t.words.next[word[i:]]
+		if tens != nil && ones != nil && tens.meaning.kind == kCard && ones.meaning.kind == kCard && !t.onesLead &&
+			tens.meaning.val >= 20 && tens.meaning.val < 100 && math.Mod(tens.meaning.val, 10) == 0 &&
+			ones.meaning.val >= 1 && ones.meaning.val < 10 {
+			return tens.meaning.val + ones.meaning.val
+		}
+	}
+	return 0
 }
 
 // slipped reports whether a typed word is a misspelt one of the table. The shorter it

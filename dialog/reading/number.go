@@ -22,6 +22,7 @@ type nval struct {
 	dec   float64 // 0.001 when it was said in thousandths; 0 when not
 	heard bool    // only speech software writes it so
 	ask   bool    // a guess at the place of a point that was not said
+	pair  bool    // "one twenty": of a long length, metres and centimetres
 }
 
 // whole says that a number may stand before "and a half".
@@ -153,6 +154,9 @@ func (p *parser) digitNumber(i int) (n number, j int) {
 			return n, k
 		}
 	}
+	if m, k := p.ohDigit(n, j); k > j {
+		return m, k
+	}
 	if next := p.at(j); next.kind == kCard && next.val >= 100 { // 3 thousand, 1.5 thousand
 		v := n.vals[0].v
 		n = number{}
@@ -177,6 +181,27 @@ func (p *parser) digitNumber(i int) (n number, j int) {
 		n.add(v/1000, 0.001, true) // speech software writes three thousandths as 3000
 	}
 	return n, j
+}
+
+// ohDigit reads the rest of "45 oh 5" after whole tens and ones.
+func (p *parser) ohDigit(n number, j int) (number, int) {
+	v, oh, last := n.vals[0].v, p.at(j), p.at(j+1)
+	if n.decs > 0 || v < 10 || v >= 100 || oh.kind != kCard || oh.val != 0 {
+		return n, j
+	}
+	digit := last.val
+	switch {
+	case last.kind == kDigits && len(p.text(j+1)) == 1:
+		digit = digitsValue(p.text(j + 1))
+	case last.kind != kCard || last.val == 0 || last.val >= 10:
+		return n, j
+	}
+	if p.kindAt(j+2) == kCard || p.kindAt(j+2) == kDigits || p.kindAt(j+2) == kPoint {
+		return n, j
+	}
+	m := number{}
+	m.add(v+digit/100, 0, true)
+	return m, j + 2
 }
 
 // spacedPoint reports whether the token j behind the whole number text is its point:

@@ -134,6 +134,8 @@ func (p *parser) lengthReading(q *quantity, n nval) {
 	}
 	p.add(v*factors[own], t, own)
 	switch {
+	case own == uMM && n.pair && dec == 0:
+		p.add(v*factors[uM], t, uM)
 	case own == uInch && dec == 0.1:
 		p.add(n.v*0.1*factors[uThou], t, uThou) // tenths of a thou
 	case own == uInch && dec == 0:

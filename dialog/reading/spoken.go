@@ -291,6 +291,7 @@ func (p *parser) pair(v float64, j int) (n number, k int) {
 		return n, j
 	}
 	n.add(v+w/100, 0, true)
+	n.vals[0].pair = true
 	n.add(v*100+w, 0, true)
 	return n, k
 }
