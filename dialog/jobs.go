@@ -240,7 +240,7 @@ func (st *step) free(meant *Saw) bool {
 func (st *step) askPutRight(saw *Saw) {
 	st.s.Saw = saw.ID
 	st.s.Pending, st.s.Args = "putright", nil
-	st.renderPrompt(saw, "", putRight())
+	st.renderPrompt(saw, "", st.putRight(saw))
 }
 
 // finish ends a job whose questions are all answered, and goes on with the one

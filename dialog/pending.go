@@ -275,11 +275,11 @@ func (st *step) decide(kind string, args map[string]string, v string) {
 // pendingPutRight handles a message while a saw that was left is still open.
 func (st *step) pendingPutRight(text string) bool {
 	saw := st.saw(st.s.Saw)
-	if saw == nil || !saw.Power.Open() {
+	if saw == nil || !saw.Power.Open() || saw.Running != nil { // somebody is at it again
 		st.s.Pending, st.s.Args = "", nil
 		return false
 	}
-	if st.s.Asked == askedName(saw, putRight()) && reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
+	if st.s.Asked == askedName(saw, st.putRight(saw)) && reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
 		then, on := st.s.Args["then"], st.saw(st.s.Args["on"])
 		st.s.Pending, st.s.Args = "", nil
 		st.acked(saw, guard.Ready)
@@ -299,6 +299,7 @@ func (st *step) pendingPutRight(text string) bool {
 	}
 	args := st.s.Args
 	st.s.Pending, st.s.Args = "", nil
+	st.passed = true
 	if st.command(text, nil) {
 		return true
 	}

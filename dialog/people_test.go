@@ -254,23 +254,24 @@ func TestForgetMachine(t *testing.T) {
 // another has it ready for a cut. It acknowledges nothing, but no cut is offered
 // before the saw is checked again.
 func TestUnpluggedUnasked(t *testing.T) {
-	sh := crew()
-	sh.stage("kim")
-	for _, text := range []string{"proof", "unplugged", "fits", "park", "guarded"} {
-		sh.say(text)
-	}
-	if _, ok := sh.view.Saws[0].Power.Guarded("kim", sh.now); !ok {
-		t.Fatalf("the saw does not count as ready: %s", said(sh.result))
-	}
-	sh.stage("owner")
-	if p := sh.say("unplugged").Turn.Prompt; p.Name != "" {
-		t.Errorf("unasked, it leads to %s", p.Name)
-	}
-	if _, ok := sh.view.Saws[0].Power.Guarded("kim", sh.now); ok {
-		t.Error("the saw still counts as ready")
-	}
-	if sh.view.Saws[0].Power.Holder(sh.now) != "" {
-		t.Error("the word alone counts as an acknowledgement")
+	for _, ready := range [][]string{{"park", "guarded"}, {"guarded"}} { // the second with a cut offered
+		sh := crew()
+		sh.stage("kim")
+		sh.says("proof", "unplugged", "fits")
+		sh.says(ready...)
+		if _, ok := sh.view.Saws[0].Power.Guarded("kim", sh.now); !ok {
+			t.Fatalf("%v: the saw does not count as ready: %s", ready, said(sh.result))
+		}
+		sh.stage("owner")
+		if p := sh.say("unplugged").Turn.Prompt; p.Name != "" {
+			t.Errorf("%v: unasked, it leads to %s", ready, p.Name)
+		}
+		if _, ok := sh.view.Saws[0].Power.Guarded("kim", sh.now); ok {
+			t.Errorf("%v: the saw still counts as ready", ready)
+		}
+		if sh.view.Saws[0].Power.Holder(sh.now) != "" {
+			t.Errorf("%v: the word alone counts as an acknowledgement", ready)
+		}
 	}
 }
 

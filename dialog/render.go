@@ -62,6 +62,9 @@ func (st *step) turn(r Reply, p PromptView) {
 	if p.Kind == KindIdle {
 		st.s.Asked = "" // nothing is asked any more
 	}
+	if st.person != nil && !st.person.Removed && (st.passed || p.Kind == KindIdle && r.Text == "") {
+		st.sayOpen(p.Saw)
+	}
 	if lead := st.voice.Say(wording.T("lines", "Lines", wording.Lines(st.lead))); lead != "" {
 		st.res.Turn.Replies = append(st.res.Turn.Replies, Reply{Text: sentences(lead)})
 	}

@@ -67,22 +67,26 @@ func (t *Script) refuseWhileHeld() {
 		Choices: []guard.Choice{{Value: "leave", Text: wording.T("choice.leave")}, {Value: "takeover", Text: wording.T("choice.takeover")}}}))
 }
 
-// closing handles a person saying that the saw is ready to cut at a moment that
-// does not ask for it, while they hold it unplugged: the check that they answer may
-// have been overtaken, by a new blade that somebody else reported. They take the
-// saw for closed up, and the plug may be in at any moment: what they acknowledged
-// is void.
-func (st *step) closing(text string) bool {
-	if !reading.Exact(text, st.voice.Say(wording.T("word.guarded"))) {
+// unasked handles a safety word at a moment that does not ask for it. It is no
+// acknowledgement, but the one that stands on a saw is void where it says otherwise:
+// who holds the plug takes the saw for closed up, the check that they answer having
+// been overtaken perhaps by a new blade that somebody else reported, and may plug in
+// at any moment; or somebody has a hand, it may be, in a saw that another has made
+// ready for a cut. It reports whether the person's own was.
+func (st *step) unasked(text string) (void bool) {
+	guarded := reading.Exact(text, st.voice.Say(wording.T("word.guarded")))
+	if !guarded && !reading.Exact(text, st.voice.Say(wording.T("word.unplugged"))) || guarded && st.checked() {
 		return false
 	}
-	void := false
 	for i := range st.v.Saws {
 		saw := &st.v.Saws[i]
-		if saw.Power.Holder(st.now) == st.person.ID && st.s.Asked != st.checked(saw) {
-			st.event(saw, guard.Lapsed, st.now)
+		switch ready := saw.Power.Readier(st.now); {
+		case guarded && saw.Power.Holder(st.now) == st.person.ID:
 			void = true
+		case guarded || saw != st.focus() || ready == "" || ready == st.person.ID:
+			continue
 		}
+		st.event(saw, guard.Lapsed, st.now)
 	}
 	if void {
 		st.say("safety.again")
@@ -91,37 +95,40 @@ func (st *step) closing(text string) bool {
 	return void
 }
 
-// opened handles a person saying that a saw is unplugged at a moment that does not
-// ask them, while another has it ready for a cut: they may have a hand in it. It is
-// no acknowledgement, but the other one's is void until the saw is checked again.
-func (st *step) opened(text string) {
-	saw := st.focus()
-	if saw == nil || len(saw.Power.Events) == 0 {
-		return
+// checked reports whether the open question of this conversation is still the one
+// that was put last: whether a saw is ready or put right.
+func (st *step) checked() bool {
+	saw := st.saw(st.s.Saw)
+	if st.s.Pending == "putright" {
+		return saw != nil && st.s.Asked == askedName(saw, st.putRight(saw))
 	}
-	last := saw.Power.Events[len(saw.Power.Events)-1]
-	if last.Kind == guard.Ready && last.Person != st.person.ID && reading.Exact(text, st.voice.Say(wording.T("word.unplugged"))) {
-		st.event(saw, guard.Lapsed, st.now)
-	}
-}
-
-// checked names the open question of this conversation whether a saw is ready or
-// put right, "-" when there is none.
-func (st *step) checked(saw *Saw) string {
-	p := putRight()
-	if st.s.Pending == "" && saw.Running != nil && saw == st.active() {
-		p = st.current(saw).prompt
-	}
-	if p.Class() != guard.MakeSafe || st.s.Pending != "" && st.s.Pending != "putright" {
-		return "-"
-	}
-	return askedName(saw, p)
+	o := st.open()
+	return st.s.Pending == "" && o != nil && o.prompt.Class() == guard.MakeSafe && st.s.Asked == askedName(st.active(), o.prompt)
 }
 
 // putRight returns the question that is asked at the end of a job, or when it
-// is left, while the saw may be open: nothing loose, guard and knife back.
-func putRight() guard.Prompt {
-	return guard.AskPutRight(wording.T("safety.putright.ask"), wording.T("safety.putright.why"))
+// is left, while the saw may be open: nothing loose, guard and knife back. Where
+// there are several saws it says which.
+func (st *step) putRight(saw *Saw) guard.Prompt {
+	which := wording.Text{}
+	if len(st.usable()) > 1 {
+		which = nameOf(saw)
+	}
+	return guard.AskPutRight(wording.T("safety.putright.ask", "Saw", which), wording.T("safety.putright.why"))
+}
+
+// sayOpen says which saws this person has opened up and left so. The question to put
+// one right is never passed by on that saw itself: whatever is said of it ends in the
+// question again. Another saw may be worked at meanwhile, since the one may have to
+// wait for a part; but that it must not be run is said when it is left, and again
+// whenever nothing is asked, until somebody has put it right.
+func (st *step) sayOpen(asked string) {
+	for i := range st.v.Saws {
+		saw := &st.v.Saws[i]
+		if saw.ID != asked && saw.Running == nil && !saw.Retired && st.v.People.Self(saw.Power.Opened()) == st.person.ID {
+			st.lead = append([]wording.Text{wording.T("safety.leftopen", "Saw", nameOf(saw))}, st.lead...)
+		}
+	}
 }
 
 // name returns what a person is called.

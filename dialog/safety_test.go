@@ -27,6 +27,7 @@ type watch struct {
 	readyAt time.Time
 	offered bool
 	knife   bool
+	opened  string // who opened the saw up, until somebody says that it is whole
 }
 
 // hear takes one message into account before it is answered. here says that
@@ -61,12 +62,12 @@ func (w *watch) hear(person, text string, asked dialog.PromptView, here bool, se
 	word := strings.ToLower(strings.TrimSuffix(strings.TrimSpace(text), "."))
 	switch {
 	case here && asked.Name == "safety.unplugged" && word == "unplugged":
-		w.holder, w.since, w.heard, w.ready, w.offered = person, sent, sent, "", false
+		w.holder, w.since, w.heard, w.ready, w.offered, w.opened = person, sent, sent, "", false, person
 		if now.Sub(sent) > 30*time.Minute {
 			w.holder = ""
 		}
 	case here && asked.Name == "safety.guarded" && word == "guarded":
-		w.holder, w.offered = "", false
+		w.holder, w.offered, w.opened = "", false, ""
 		// One that was sent before another person's, and arrives after it, is
 		// overtaken: it takes nothing from the newer one.
 		if w.ready == "" || w.ready == person || !sent.Before(w.readyAt) {
@@ -143,12 +144,28 @@ func (w *watch) check(person string, r dialog.Result, now time.Time) string {
 	return ""
 }
 
+// left looks at an answer to whoever opened a saw up on which no job runs any more.
+// Where nothing is asked, and where its own question whether it is put right was
+// passed by, the answer says that it must not be run. It returns what is wrong, or "".
+func (w *watch) left(person, saw string, was, is dialog.PromptView, r dialog.Result) string {
+	passed := was.Name == "safety.guarded" && was.Saw == saw && is.Saw != saw
+	if w.opened != person || is.Kind != dialog.KindIdle && !passed {
+		return ""
+	}
+	for _, reply := range r.Turn.Replies {
+		if strings.Contains(strings.ToLower(reply.Text), "do not run") {
+			return ""
+		}
+	}
+	return fmt.Sprintf("%s stands open, and %s is not told", saw, person)
+}
+
 // tamper is what people say instead of what is asked.
 var tamper = []string{"ok", "yes", "done", "👍", "not unplugged", "unplugged?", "un plugged", "Unplugged!", "I unplugged it", "unpluged",
 	"guarded?", "not guarded", "guard is off", "back", "back", "fix 1", "fix 3", "fix 99", "where", "why", "how far?", "skip", "park", "resume",
 	"menu", "units mm", "units inch", "history", "due", "moved", "bumped", "new blade", "level", "parallel", "crosscut", "power is on",
 	"plugged in", "STOP", "START", "HELP", "", "   ", "0.03", "-0.12", "3 in", "banana", "1: 0.02, 2: 0.03", "99999", "take over", "leave it",
-	"no", "3 stuck", "1 the wrong way", "unplugged", "guarded", "fits", "full", "tilt", "rip", "edit", "retire", "quick", "go on", "start afresh", "saws", "\u202e3", "yes it fits", "read again"}
+	"Old Blue", "Birch", "Fir", "no", "3 stuck", "1 the wrong way", "unplugged", "guarded", "fits", "full", "tilt", "rip", "edit", "retire", "quick", "go on", "start afresh", "saws", "\u202e3", "yes it fits", "read again"}
 
 // player is how one random conversation goes.
 type player struct {
@@ -230,6 +247,7 @@ var starts = [][]string{
 	{"set up", "mm", "Birch", "right", "blade", "ok", "ok", "yes", "bevel stops", "22.5 and 45", "ok"},
 	{"set up", "mm", "Fir", "no slider", "left", "bolts", "trunnion", "ok", "ok", "ok"},
 	{"set up", "mm", "Gum", "no slider", "right", "ok"},
+	{"set up", "mm", "Old Blue", "left", "ok", "set up", "Birch", "right", "ok", "Old Blue"},
 }
 
 // TestSafety holds random conversations of two people on one saw and finds no
@@ -278,7 +296,9 @@ func TestSafety(t *testing.T) {
 			before := map[string]int{}
 			for _, saw := range sh.view.Saws {
 				before[saw.ID] = len(saw.Power.Events)
-				here := was.Saw == saw.ID && (saw.Running == nil || saw.Running.Person == who)
+				// The plug is asked for within a job: where that is gone or another's,
+				// nobody is asked any more.
+				here := was.Saw == saw.ID && (saw.Running == nil && was.Name != "safety.unplugged" || saw.Running != nil && saw.Running.Person == who)
 				at(saw.ID).hear(who, text, was, here, sent, sh.now.Add(20*time.Second))
 			}
 			res := sh.sayAt(text, sent)
@@ -299,6 +319,11 @@ func TestSafety(t *testing.T) {
 			log = append(log, fmt.Sprintf("%s %s > %q (sent %s before)\n  %s %+v", sh.now.Format("15:04:05"), who, text, sh.now.Sub(sent), res.Turn.Prompt.Name, res.Turn.Replies))
 			if wrong := at(res.Turn.Prompt.Saw).check(who, res, sh.now); wrong != "" {
 				t.Fatalf("seed %d: %s\n%s", seed, wrong, strings.Join(log[max(0, len(log)-12):], "\n"))
+			}
+			for _, saw := range sh.view.Saws {
+				if wrong := at(saw.ID).left(who, saw.ID, was, res.Turn.Prompt, res); wrong != "" && saw.Running == nil && !saw.Retired {
+					t.Fatalf("seed %d: %s\n%s", seed, wrong, strings.Join(log[max(0, len(log)-12):], "\n"))
+				}
 			}
 			n := count(res.Turn.Prompt.Job)
 			switch {

@@ -56,6 +56,7 @@ type step struct {
 	lead    []wording.Text  // said before the question
 	echo    []echo          // readings to be said back, before that
 	fresh   bool            // an answer was accepted: the fold's effects count
+	passed  bool            // the question to put a saw right was answered with something else
 	known   known
 	res     Result
 }
@@ -121,11 +122,7 @@ func (st *step) message(text string) {
 		st.came()
 		return
 	}
-	st.opened(text)
-	if st.closing(text) {
-		return
-	}
-	if st.network(text) || st.language(text) {
+	if st.unasked(text) || st.network(text) || st.language(text) {
 		return
 	}
 	if hash, ok := Code(text); ok && (st.v.Held || st.v.People.opens(hash, st.now)) {
@@ -214,7 +211,7 @@ func (st *step) current(saw *Saw) outcome {
 		return o
 	}
 	if o.done && saw.Power.Open() && !st.goesOn(saw) {
-		o.done, o.prompt = false, putRight()
+		o.done, o.prompt = false, st.putRight(saw)
 	}
 	return o
 }

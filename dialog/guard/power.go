@@ -101,16 +101,32 @@ func (p Power) Isolated(person string, now time.Time) (Isolated, bool) {
 // Guarded returns the proof that person has the saw ready for a cut now. An
 // offer of that cut does not use it up; its answer does.
 func (p Power) Guarded(person string, now time.Time) (Guarded, bool) {
-	e, ok := p.last(Ready, now)
-	if !ok {
-		if _, ok = p.last(Offered, now); ok {
-			e, ok = p.readyBefore(now)
-		}
-	}
+	e, ok := p.ready(now)
 	if !ok || person == "" || e.Person != person {
 		return Guarded{}, false
 	}
 	return Guarded{person: person, expires: p.expiry(e, now)}, true
+}
+
+// Readier returns the person who holds a valid acknowledgement that the saw is ready
+// for a cut, or "".
+func (p Power) Readier(now time.Time) string {
+	if e, ok := p.ready(now); ok {
+		return e.Person
+	}
+	return ""
+}
+
+// ready returns the acknowledgement that the saw is ready for a cut, which an offer
+// of that cut leaves standing.
+func (p Power) ready(now time.Time) (Event, bool) {
+	if e, ok := p.last(Ready, now); ok {
+		return e, true
+	}
+	if _, ok := p.last(Offered, now); !ok {
+		return Event{}, false
+	}
+	return p.readyBefore(now)
 }
 
 // readyBefore returns the acknowledgement on which the offer that is the last
