@@ -101,3 +101,33 @@ func TestCrewByHTTP(t *testing.T) {
 		t.Errorf("left: %q", got)
 	}
 }
+
+// TestComesBackByACode: whoever was taken out is told to ask for a code, and the
+// code that they then bring lets them in again, from where they were.
+func TestComesBackByACode(t *testing.T) {
+	p := newPaper(t, false)
+	n := 0
+	lee := func(text string) []string {
+		n++
+		return textsOf(p.post(posted{ID: fmt.Sprint("m-back-", n), Conversation: "rig-lee", Sender: "lee", Text: text}, p.signed))
+	}
+	invite := func() string { return "join " + codeFrom(t, textsOf(p.sayHome("invite"))...) }
+	lee(invite())
+	lee("Lee")
+	p.sayHome("remove Lee")
+	if got := p.sayHome("yes"); !has(textsOf(got), "Lee is out") {
+		t.Fatalf("%q", textsOf(got))
+	}
+	if got := lee("menu"); !has(got, "for a join code") {
+		t.Errorf("who is out is told %q", got)
+	}
+	if got := lee("join K7F3-Q9M2"); !has(got, "for a join code") {
+		t.Errorf("a code of nobody's: %q", got)
+	}
+	if got := lee(invite()); !has(got, "You are in") {
+		t.Errorf("a fresh code: %q", got)
+	}
+	if got := lee("Lee"); !has(got, "You are Lee here") {
+		t.Errorf("and the name: %q", got)
+	}
+}

@@ -173,16 +173,15 @@ func (s speaker) find(p *dialog.People, n newcomers, now time.Time) (i int, came
 		}
 		return i, "", false, nil
 	case program:
-		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool {
-			return slices.ContainsFunc(q.Addresses, func(a dialog.Address) bool {
-				return a.Channel == webhook.Name && a.Conversation == s.conversation && a.To == s.to()
-			})
-		})
-		if i >= 0 {
+		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool { return slices.ContainsFunc(q.Addresses, s.writesFrom) })
+		if i >= 0 && !p.Persons[i].Removed {
 			return i, "", false, nil
 		}
 		if i, came := s.admit(p, n, now); came != "" {
 			return i, came, true, nil
+		}
+		if i >= 0 {
+			return i, "", false, nil // out, and told so
 		}
 		// The first one to speak owns the shop; whoever the program adds
 		// later may set up and measure.
@@ -209,8 +208,11 @@ func (s speaker) find(p *dialog.People, n newcomers, now time.Time) (i int, came
 	return len(p.Persons) - 1, "", true, nil
 }
 
-// writesFrom reports whether it is the speaker's address on a network.
-func (s speaker) writesFrom(a dialog.Address) bool { return a.Channel == s.channel && a.To == s.sender }
+// writesFrom reports whether it is the speaker's address: on a network in every
+// room, with a program in the one conversation.
+func (s speaker) writesFrom(a dialog.Address) bool {
+	return a.Channel == s.channelName() && a.To == s.sender && (s.kind != program || a.Conversation == s.conversation)
+}
 
 // admit lets the speaker in by the code that they bring; came is "" where it
 // opens nothing. What was shut out before is theirs again.

@@ -97,6 +97,7 @@ type levelling struct {
 	p        Profile
 	tool     Tool
 	supports []support
+	first    int // index of the support that is read first
 	window   calc.Window
 	passes   []calc.Pass
 	lesson   lesson

@@ -116,7 +116,7 @@ func (l *levelling) question(round, try, i, n int, h *heights) guard.Ask {
 	switch {
 	case n > 1:
 		id = "level.again"
-	case i == 0 && round%anewRounds == 1:
+	case i == l.first && (round%anewRounds == 1 || round == checkRound):
 		id = "level.height"
 	}
 	a := question(l.key(round, try, i, n), id, "Part", s.label(), "Tool", l.toolText())

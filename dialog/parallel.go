@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"math"
+	"slices"
 
 	"shimwright/calc"
 	"shimwright/dialog/guard"
@@ -303,18 +304,23 @@ func (j *toeing) finish() {
 	}
 }
 
+// checkRound is the round of heights that follows a shift.
+const checkRound = 90
+
 // levelCheck reads the height at the moved supports only. A pass there keeps
 // the level fresh; a fail says that the level comes next.
 func (j *toeing) levelCheck() {
 	l := newLevelling(j.t)
 	h := l.newHeights(1)
 	last := l.supports[len(l.supports)-1].X
+	l.first = slices.IndexFunc(l.supports, func(s support) bool { return s.X == last })
+	j.t.Say("parallel.check")
 	for i, s := range l.supports {
 		if s.X != last {
 			h.missing[i] = true
 			continue
 		}
-		v := l.height(90, 0, i, 1, nil)
+		v := l.height(checkRound, 0, i, 1, nil)
 		if v.Skipped {
 			return
 		}
