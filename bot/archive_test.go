@@ -50,7 +50,7 @@ func TestTakenAwayAndBroughtBack(t *testing.T) {
 	first, second, third := t.TempDir(), t.TempDir(), t.TempDir()
 	demo := demoShop()
 	out, said, status := runCommand(t, first, "", "import", demoFile(t, demo))
-	if status != 0 || out != fmt.Sprintf("%d records added, 0 were there already; 1 saws and 2 people added.\n", len(demo.Records)) {
+	if status != 0 || out != fmt.Sprintf("%d records added, 0 were there already; 1 saw and 2 people added.\n", len(demo.Records)) {
 		t.Fatalf("%d: %s%s", status, out, said)
 	}
 	out, _, _ = runCommand(t, first, "", "import", demoFile(t, demo))

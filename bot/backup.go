@@ -66,9 +66,9 @@ type holding struct {
 }
 
 func (t holding) String() string {
-	return fmt.Sprintf("%d shops, %d documents, %d records, %d messages handled, %d waiting, %d given up, %d reminders",
-		t.lines[store.LineShop], t.lines[store.LineDocument], t.lines[store.LineRecord], t.lines[store.LineEntry],
-		t.lines[store.LineOut], t.lines[store.LineDead], t.lines[store.LineReminder])
+	return fmt.Sprintf("%s, %s, %s, %s handled, %d waiting, %d given up, %s",
+		some(t.lines[store.LineShop], "shop"), some(t.lines[store.LineDocument], "document"), some(t.lines[store.LineRecord], "record"),
+		some(t.lines[store.LineEntry], "message"), t.lines[store.LineOut], t.lines[store.LineDead], some(t.lines[store.LineReminder], "reminder"))
 }
 
 // dump writes a backup to w and reads it on the way, so that one that is cut

@@ -195,3 +195,32 @@ func TestSecretsDoNotPrint(t *testing.T) {
 		t.Error("it is lost")
 	}
 }
+
+// TestSome: numbers of things, as an operator reads them.
+func TestSome(t *testing.T) {
+	for want, got := range map[string]string{"1 shop": some(1, "shop"), "0 shops": some(0, "shop"), "2 people": some(2, "person"),
+		"1 person": some(1, "person"), "3 inconsistencies": some(3, "inconsistency"), "1 inconsistency": some(1, "inconsistency"),
+		"14 days": some(14, "day")} {
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// TestUniversalIsNoPlace: a machine on universal time, as a container is, says
+// nothing about where people are; its names are those of the tz database
+// (files etcetera and backward).
+func TestUniversalIsNoPlace(t *testing.T) {
+	for _, zone := range []string{"UTC", "Etc/UTC", "Etc/UCT", "Etc/GMT", "Etc/GMT+1", "Etc/Zulu", "Zulu", "GMT", "GMT0", "Greenwich", "Universal"} {
+		t.Setenv("TZ", zone)
+		if got := machineZone(); got != "" {
+			t.Errorf("TZ=%s is offered as %q", zone, got)
+		}
+	}
+	for _, zone := range []string{"Europe/London", "Atlantic/Reykjavik", "Africa/Abidjan", "America/Chicago"} {
+		t.Setenv("TZ", zone)
+		if got := machineZone(); got != zone {
+			t.Errorf("TZ=%s is offered as %q", zone, got)
+		}
+	}
+}

@@ -148,7 +148,7 @@ func (d *deliverer) start(ctx context.Context, m store.Delivery) bool {
 	switch {
 	case m.Attempt > maxAttempts: // the last ones were never settled: it may kill whoever sends it
 		d.busy.Go(func() {
-			d.settle(m, store.Dead, d.now(), wasDead, fmt.Sprintf("given up: %d attempts ended without a result", m.Attempt-1))
+			d.settle(m, store.Dead, d.now(), wasDead, fmt.Sprintf("given up: %s ended without a result", some(m.Attempt-1, "attempt")))
 		})
 		return true
 	case r == nil:
@@ -275,7 +275,7 @@ func (d *deliverer) retry(m store.Delivery, next time.Time, r deliveryResult, re
 	case store.Expired(m.Out.Expires, next):
 		d.settle(m, store.Dropped, time.Time{}, wasExpired, reason)
 	case m.Attempt >= maxAttempts:
-		d.settle(m, store.Dead, d.now(), wasDead, fmt.Sprintf("given up after %d attempts; the last: %s", m.Attempt, reason))
+		d.settle(m, store.Dead, d.now(), wasDead, fmt.Sprintf("given up after %s; the last: %s", some(m.Attempt, "attempt"), reason))
 	default:
 		d.settle(m, store.Retry, next, r, reason)
 	}

@@ -90,7 +90,11 @@ func report(w io.Writer, found []finding) error {
 		fmt.Fprintf(w, "%-6s %-15s %s\n", f.level, f.part, printable(f.text))
 	}
 	if faults > 0 {
-		return fmt.Errorf("%d of %d parts do not work", faults, len(found))
+		work := "do"
+		if faults == 1 {
+			work = "does"
+		}
+		return fmt.Errorf("%d of %s %s not work", faults, some(len(found), "part"), work)
 	}
 	return nil
 }

@@ -24,7 +24,7 @@ const (
 
 func (v *visit) zone() {
 	if v.cfg.Zone == "" {
-		v.say(look, "time zone", "this machine does not name its zone, so reminders keep its offset through summer and winter time; "+
+		v.say(look, "time zone", "this machine does not say in which place's time it is, so people are asked without one to choose from; "+
 			"set SHIMWRIGHT_ZONE, e.g. Europe/Berlin")
 		return
 	}
@@ -154,7 +154,7 @@ func (v *visit) inside(ctx context.Context, part string, s store.Store) {
 	case err != nil:
 		v.say(fault, part, "it could not be checked: %v", err)
 	case len(list) > 0:
-		v.say(fault, part, "%d inconsistencies, the first: %s; restore the last backup into a new store", len(list), list[0])
+		v.say(fault, part, "%s, the first: %s; restore the last backup into a new store", some(len(list), "inconsistency"), list[0])
 	default:
 		v.say(fine, part, "consistent")
 	}
@@ -163,7 +163,7 @@ func (v *visit) inside(ctx context.Context, part string, s store.Store) {
 		return
 	}
 	if stats.Dead > 0 {
-		v.say(look, "dead letters", "%d messages were given up; `dead` lists them", stats.Dead)
+		v.say(look, "dead letters", "%s given up; `dead` lists them", some(stats.Dead, "message"))
 	}
 	if stats.Skew.Abs() > maxSkew {
 		v.say(fault, "clocks", "the clock of the store differs by %s from this machine's; let both follow a time server (NTP)", stats.Skew)

@@ -100,7 +100,7 @@ func (v *visit) public(ctx context.Context, running bool) {
 	if res.TLS != nil && len(res.TLS.PeerCertificates) > 0 {
 		end := res.TLS.PeerCertificates[0].NotAfter
 		if left := int(end.Sub(v.now) / (24 * time.Hour)); left < certificateDays {
-			v.say(look, part, "its certificate ends in %d days; renew it", left)
+			v.say(look, part, "its certificate ends in %s; renew it", some(left, "day"))
 		}
 	}
 	v.stranger(ctx, part, base)

@@ -176,7 +176,7 @@ func exportCommand(ctx context.Context, c console, args []string) (err error) {
 	if err := writeOut(c, path, body); err != nil {
 		return err
 	}
-	fmt.Fprintf(c.err, "%d records of %d saws, %d people.\n", len(copied.Records), len(copied.Saws), len(copied.People))
+	fmt.Fprintf(c.err, "%s of %s, %s.\n", some(len(copied.Records), "record"), some(len(copied.Saws), "saw"), some(len(copied.People), "person"))
 	return nil
 }
 

@@ -67,11 +67,10 @@ func forgetPersonIn(ctx context.Context, s store.Store, f forgetting, now time.T
 	if err != nil {
 		return err
 	}
-	i := slices.IndexFunc(people.Persons, func(p dialog.Person) bool { return p.ID == f.Person || strings.EqualFold(p.Name, f.Person) })
-	if i < 0 {
-		return fmt.Errorf("there is nobody called %q in the shop", f.Person)
+	who, err := onePerson(people.Persons, f.Person)
+	if err != nil {
+		return err
 	}
-	who := people.Persons[i]
 	ids := []string{who.ID} // and those who turned out to be the same person
 	for _, p := range people.Persons {
 		if p.ID != who.ID && people.Self(p.ID) == who.ID {
@@ -117,6 +116,46 @@ func forgetPersonIn(ctx context.Context, s store.Store, f forgetting, now time.T
 	return nil
 }
 
+// onePerson returns the person whom an operator means by a name or an id.
+func onePerson(list []dialog.Person, name string) (dialog.Person, error) {
+	var names []string
+	for _, p := range list {
+		if name != "" && (p.ID == name || strings.EqualFold(p.Name, name)) {
+			return p, nil
+		}
+		if p.Into != "" {
+			continue // they turned out to be another
+		}
+		if p.Name == "" {
+			names = append(names, p.ID) // all that they are known by
+			continue
+		}
+		names = append(names, p.Name)
+	}
+	if len(names) == 0 {
+		return dialog.Person{}, errors.New("there is nobody in the shop yet")
+	}
+	return dialog.Person{}, fmt.Errorf("there is nobody called %q in the shop; there are %s", name, strings.Join(names, ", "))
+}
+
+// known reports why what is to be deleted is not there, before anybody is asked
+// to be sure of it.
+func (f forgetting) known(ctx context.Context, a archive) error {
+	if f.Saw == "" && f.Person == "" {
+		return nil
+	}
+	held, err := a.export(ctx, exportQuery{Shop: f.Shop})
+	switch {
+	case err != nil:
+		return err
+	case f.Saw != "":
+		_, err = oneSaw(held.Saws, f.Saw)
+	default:
+		_, err = onePerson(held.People, f.Person)
+	}
+	return err
+}
+
 // forgetCommand deletes a saw, a person or a shop, once its name is typed again.
 func forgetCommand(ctx context.Context, c console, args []string) (err error) {
 	flags := commandFlags(c, "forget")
@@ -144,6 +183,9 @@ func forgetCommand(ctx context.Context, c console, args []string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, a.close()) }()
+	if err := f.known(ctx, a); err != nil {
+		return err
+	}
 	fmt.Fprintf(c.out, "This deletes %s %s and everything that is known of it, for good; `export` takes a copy away first.\nType %s to do it: ", flags.Arg(0), name, name)
 	line, _ := bufio.NewReader(c.in).ReadString('\n')
 	if strings.TrimSpace(line) != name {

@@ -402,10 +402,16 @@ func TestForgetCommand(t *testing.T) {
 		{"Bench\n", `there is no saw "Bench"; there are Old Blue`, []string{"forget", "saw", "Bench"}, 1},
 		{"Old Blue\n", "Deleted.", []string{"forget", "saw", "Old Blue"}, 0},
 		{"Old Blue\n", "no saw is set up yet", []string{"forget", "saw", "Old Blue"}, 1},
+		{"Nope\n", `there is nobody called "Nope" in the shop; there are `, []string{"forget", "person", "Nope"}, 1},
+		{"Nope\n", "Kim Osei", []string{"forget", "person", "Nope"}, 1},
 		{"Kim Osei\n", "Deleted.", []string{"forget", "person", "Kim Osei"}, 0},
 		{"home\n", "Deleted.", []string{"forget", "shop"}, 0},
+		{"Nope\n", "there is nobody in the shop", []string{"forget", "person", "Nope"}, 1},
 	} {
 		out, said, status := runCommand(t, folder, c.in, c.args...)
+		if asks := strings.Contains(out, "This deletes"); asks != (c.status == 0 || c.want == "nothing was deleted") {
+			t.Errorf("%v: whether it asks to be sure: %v\n%s", c.args, asks, out)
+		}
 		if status != c.status || !regexp.MustCompile(regexp.QuoteMeta(c.want)).MatchString(out+said) {
 			t.Errorf("%v: %d %s%s", c.args, status, out, said)
 		}

@@ -255,7 +255,12 @@ func importCommand(ctx context.Context, c console, args []string) (err error) {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(c.out, "%d records added, %d were there already; %d saws and %d people added.\n", sum.Records, sum.Known, sum.Saws, sum.People)
+	were := "were"
+	if sum.Known == 1 {
+		were = "was"
+	}
+	fmt.Fprintf(c.out, "%s added, %d %s there already; %s and %s added.\n",
+		some(sum.Records, "record"), sum.Known, were, some(sum.Saws, "saw"), some(sum.People, "person"))
 	return nil
 }
 

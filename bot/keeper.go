@@ -170,8 +170,8 @@ func printDead(w io.Writer, list []letter) error {
 		fmt.Fprintln(w, "No message was given up.")
 	}
 	for _, l := range list {
-		fmt.Fprintf(w, "%s  %s  %s to %s, %d attempts: %s\n", printable(l.ID), l.At.Local().Format("2006-01-02 15:04"),
-			printable(l.Channel), printable(l.To), l.Attempts, printable(l.Reason))
+		fmt.Fprintf(w, "%s  %s  %s to %s, %s: %s\n", printable(l.ID), l.At.Local().Format("2006-01-02 15:04"),
+			printable(l.Channel), printable(l.To), some(l.Attempts, "attempt"), printable(l.Reason))
 	}
 	return nil
 }

@@ -65,7 +65,7 @@ func TestBackupWhileItRuns(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if out := runWith(t, true, folder, nil, "backup", file); !strings.Contains(out, "1 shops") || !strings.Contains(out, "3 messages handled") {
+	if out := runWith(t, true, folder, nil, "backup", file); !strings.Contains(out, "1 shop, ") || !strings.Contains(out, "3 messages handled") {
 		t.Errorf("the backup says %q", out)
 	}
 	if i, err := os.Stat(file); err != nil || i.Mode().Perm() != 0o600 {

@@ -9,6 +9,8 @@ import (
 	"reflect"
 	"regexp"
 	"runtime"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -123,15 +125,37 @@ func distance(a, b string) int {
 	return row[len(b)]
 }
 
+// some is a number of things, for the operator: 1 shop, 2 people, 0 records.
+func some(n int, thing string) string {
+	switch {
+	case n == 1:
+	case thing == "person":
+		thing = "people"
+	case strings.HasSuffix(thing, "y") && thing != "day":
+		thing = strings.TrimSuffix(thing, "y") + "ies"
+	default:
+		thing += "s"
+	}
+	return strconv.Itoa(n) + " " + thing
+}
+
 // machineZone is the name of this machine's time zone, as far as it can be
-// told: from TZ, or from where /etc/localtime leads.
+// told: from TZ, or from where /etc/localtime leads. A machine on universal time
+// (a container, as a rule) says nothing about where people are.
 func machineZone() string {
 	name := strings.TrimPrefix(os.Getenv("TZ"), ":")
 	if link, err := os.Readlink("/etc/localtime"); name == "" && err == nil {
 		_, name, _ = strings.Cut(link, "zoneinfo/")
 	}
-	if _, err := time.LoadLocation(name); name == "" || err != nil {
+	if _, err := time.LoadLocation(name); name == "" || err != nil || universal(name) {
 		return ""
 	}
 	return name
+}
+
+// universal reports whether a zone of the tz database is no place: universal
+// time by any of its names, or an offset from it.
+func universal(zone string) bool {
+	_, link, _ := strings.Cut(zone, "Etc/")
+	return link != "" || slices.Contains([]string{"UTC", "UCT", "GMT", "GMT0", "GMT+0", "GMT-0", "Greenwich", "Universal", "Zulu"}, zone)
 }

@@ -55,8 +55,10 @@ func (st *step) pendingAsk() guard.Ask {
 	case "name":
 		a.Text, a.Form, a.Choices = wording.T("name.ask"), guard.Words, nil
 	case "zone":
-		a.Text = wording.T("zone.ask")
-		a.Choices = st.zoneChoices()
+		a.Text, a.Choices = wording.T("zone.ask"), st.zoneChoices()
+		if len(a.Choices) == 0 {
+			a.Text, a.Form = wording.T("zone.where"), guard.Words
+		}
 	case "remove":
 		a.Text = wording.T("people.remove", "Name", wording.Raw(st.v.People.name(args["person"])))
 		a.Choices = choices("no", "yes")
@@ -131,7 +133,7 @@ func (st *step) pending(text string) bool {
 			return true
 		}
 		ok = v != ""
-	} else {
+	} else if len(a.Choices) > 0 {
 		v, ok = st.choose(a.Choices, text)
 	}
 	if v == "forgetall" && !same(strings.TrimRight(text, ".! "), st.voice.Say(wording.T("choice.forgetall"))) {
@@ -153,7 +155,11 @@ func (st *step) pending(text string) bool {
 			return false // a fresh reading, or the answer to the job's own question
 		}
 		st.s.Saw = args["saw"]
-		st.say("choice.unclear", "Choices", choiceList(a.Choices))
+		if kind == "zone" {
+			st.say("zone.unknown", "Name", wording.Raw(clean(text, 30)))
+		} else {
+			st.say("choice.unclear", "Choices", choiceList(a.Choices))
+		}
 		st.ask(kind, args)
 		return true
 	}

@@ -299,8 +299,10 @@ func (st *step) noReminders() {
 
 // zoneAnswered takes a time zone: the one offered, or the name of another.
 func (st *step) zoneAnswered(text string) bool {
-	a := st.pendingAsk()
-	name, ok := st.choose(a.Choices, text)
+	name, ok := "", false
+	if offered := st.zoneChoices(); len(offered) > 0 {
+		name, ok = st.choose(offered, text)
+	}
 	if !ok {
 		name = st.zoneNamed(text)
 	}
@@ -331,6 +333,9 @@ func (st *step) zoneAnswered(text string) bool {
 func (st *step) setZone(rest string) {
 	name := st.zoneNamed(rest)
 	if name == "" {
+		if rest != "" {
+			st.say("zone.unknown", "Name", wording.Raw(clean(rest, 30)))
+		}
 		st.ask("zone", map[string]string{"moved": "yes"})
 		return
 	}
@@ -370,14 +375,11 @@ func (st *step) zoneNamed(text string) string {
 	return ""
 }
 
-// zoneChoices offers the zones that the channel suggests.
+// zoneChoices offers the zones that the channel suggests, none where it does not
+// know a place.
 func (st *step) zoneChoices() []guard.Choice {
-	guess := st.v.ZoneGuess
-	if guess == "" {
-		guess = "UTC"
-	}
 	var out []guard.Choice
-	for zone := range strings.FieldsSeq(guess) {
+	for zone := range strings.FieldsSeq(st.v.ZoneGuess) {
 		out = append(out, guard.Choice{Value: zone, Text: wording.Raw(zone)})
 	}
 	return out

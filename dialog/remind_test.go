@@ -350,11 +350,43 @@ func TestZone(t *testing.T) {
 			t.Errorf("%q: reminded at %v", text, at)
 		}
 	}
-	if res := sh.say("zone Atlantis"); res.Turn.Prompt.Name != "ask.zone" {
-		t.Errorf("a place that is none: %+v", res.Turn.Prompt)
+	if res := sh.say("zone Atlantis"); res.Turn.Prompt.Name != "ask.zone" || !strings.Contains(said(res), "no time zone or city called Atlantis. A large city near you will do, such as Berlin") {
+		t.Errorf("a place that is none: %+v %q", res.Turn.Prompt, said(res))
+	}
+	if res := sh.say("Mars"); res.Turn.Prompt.Name != "ask.zone" || !strings.Contains(said(res), "no time zone or city called Mars.") {
+		t.Errorf("and another: %+v %q", res.Turn.Prompt, said(res))
 	}
 	sh.say("Lisbon")
 	if got := sh.view.People.Persons[0].Zone; got != "Europe/Lisbon" {
 		t.Errorf("zone %q", got)
+	}
+}
+
+// TestZoneAskedPlainly: where nothing tells the place, none is offered, and a
+// thoughtless ok names none.
+func TestZoneAskedPlainly(t *testing.T) {
+	for _, c := range []struct{ lang, asks, unknown string }{
+		{"en", "A large city near you will do, such as Berlin.", "I know no time zone or city called Mars."},
+		{"de", "Eine große Stadt in deiner Nähe genügt, etwa Berlin.", "Eine Zeitzone oder Stadt namens Mars kenne ich nicht."},
+		{"es", "Basta una ciudad grande cercana, como Madrid.", "No conozco ninguna zona horaria ni ciudad llamada Mars."},
+	} {
+		sh := keeper("Europe/Berlin", "Old Blue")
+		sh.view.ZoneGuess = ""
+		sh.view.People.Persons[0].Lang, sh.view.People.Persons[0].Zone = c.lang, ""
+		word := map[string]string{"en": "zone", "de": "zeitzone", "es": "zona horaria"}[c.lang]
+		res := sh.say(word)
+		if p := res.Turn.Prompt; p.Name != "ask.zone" || p.Kind != dialog.KindText || len(p.Choices) != 0 || !strings.Contains(said(res), c.asks) || strings.Contains(said(res), "UTC") {
+			t.Errorf("%s: asked %q %+v", c.lang, said(res), p)
+		}
+		if res := sh.say("Mars"); !strings.Contains(said(res), c.unknown) || res.Turn.Prompt.Name != "ask.zone" {
+			t.Errorf("%s: Mars is answered %q", c.lang, said(res))
+		}
+		if sh.say("ok"); sh.view.People.Persons[0].Zone != "" {
+			t.Errorf("%s: ok is the zone %q", c.lang, sh.view.People.Persons[0].Zone)
+		}
+		sh.say("Madrid")
+		if got := sh.view.People.Persons[0].Zone; got != "Europe/Madrid" {
+			t.Errorf("%s: zone %q", c.lang, got)
+		}
 	}
 }
