@@ -44,7 +44,7 @@ func newMeters() *meters {
 	}
 	m := &meters{
 		registry: prometheus.NewRegistry(),
-		requests: counters("http_requests_total", "Requests answered, by route, method and status.", "route", "method", "status"),
+		requests: counters("http_requests_total", "Requests answered, by route, method and status; left where nobody waited for the answer any more.", "route", "method", "status"),
 		seconds: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "shimwright_http_request_seconds",
 			Help: "Time to answer a request, by route; waiting for news is left out.", Buckets: prometheus.ExponentialBuckets(0.0005, 2, 15)},
 			[]string{"route"}),

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"io"
 	"net"
 	"net/http"
@@ -124,6 +125,19 @@ func TestMetrics(t *testing.T) {
 		if !strings.Contains(body, line+"\n") {
 			t.Errorf("the metrics lack %s", line)
 		}
+	}
+	// Whoever goes out of reach before the answer makes no fault of the service.
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	gone := httptest.NewRequest("GET", "http://127.0.0.1/v1/conversations/bench", nil).WithContext(ctx)
+	gone.RemoteAddr = "127.0.0.1:4000"
+	s.app.server.routes().ServeHTTP(httptest.NewRecorder(), gone)
+	body = string(s.request("GET", "/metrics", "").body)
+	if !strings.Contains(body, `shimwright_http_requests_total{method="GET",route="/v1/conversations/{id}",status="left"} 1`+"\n") || strings.Contains(body, `status="503"`) {
+		t.Error("a caller that left counts as a fault")
+	}
+	if strings.Contains(s.log.String(), "level=ERROR") {
+		t.Errorf("the log has an error:\n%s", s.log.String())
 	}
 	if res := s.request("GET", "/metrics", "", header("Host", "evil.example")); res.StatusCode != 421 {
 		t.Errorf("under a rebound name: %d", res.StatusCode)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net/http"
@@ -115,10 +116,19 @@ func (s *server) note(status int, r *http.Request, took time.Duration) {
 	if route == "" {
 		route = "other"
 	}
-	s.meter.requests.WithLabelValues(route, methodOf(r), strconv.Itoa(status)).Inc()
+	// Phones go out of reach all the time: an answer that nobody waits for any
+	// more is no fault of the service.
+	left := i.problem != nil && errors.Is(i.problem.cause, context.Canceled) && r.Context().Err() != nil
+	counted := strconv.Itoa(status)
+	if left {
+		counted = "left"
+	}
+	s.meter.requests.WithLabelValues(route, methodOf(r), counted).Inc()
 	s.meter.seconds.WithLabelValues(route).Observe((took - i.waited).Seconds())
 	var level slog.Level
 	switch {
+	case left:
+		level = slog.LevelDebug
 	case status >= 500:
 		level = slog.LevelError
 	case status >= 400:

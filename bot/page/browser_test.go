@@ -20,6 +20,8 @@ import (
 
 var look = flag.String("look", "", "directory to write screenshots to, for a person to look at")
 
+const benchName = "bench.shop.example"
+
 // chromium starts one browser for all tests of the package; each tab has a
 // browser context of its own, so nothing is shared between tests.
 var chromium = sync.OnceValues(func() (context.Context, func()) {
@@ -30,6 +32,8 @@ var chromium = sync.OnceValues(func() (context.Context, func()) {
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(program), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(dir),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
+		// A name in the workshop's network: to a browser no trustworthy origin, as 127.0.0.1 is one.
+		chromedp.Flag("host-resolver-rules", "MAP "+benchName+" 127.0.0.1"),
 	)
 	alloc, end := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, cancel := chromedp.NewContext(alloc)
