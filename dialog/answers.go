@@ -90,8 +90,7 @@ func (st *step) answer(saw *Saw, o outcome, text string) {
 		st.settled(saw, o, text)
 		return
 	case a.Form == guard.Confirm:
-		if _, _, ok := reading.Command(text, st.voice.Lang(), finished); ok ||
-			reading.Exact(text, st.voice.Say(wording.T(a.Word))) {
+		if st.finished(text, wording.T(a.Word)) {
 			st.confirmed(saw, o)
 			return
 		}
@@ -127,6 +126,13 @@ func (st *step) unclear(o outcome, text, id string, args ...any) {
 		return
 	}
 	st.say(id, args...)
+}
+
+// finished reports whether a message says that a step is done. That all is well as it
+// is does not say so: "it's fine".
+func (st *step) finished(text string, word wording.Text) bool {
+	_, _, ok := reading.Command(text, st.voice.Lang(), finished)
+	return ok && st.voice.Is("words.asitis", bare(text)) < 0 || reading.Exact(text, st.voice.Say(word))
 }
 
 // isOK reports whether a message takes the default.

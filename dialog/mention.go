@@ -17,6 +17,9 @@ const longestMention = 8
 // neither does a mere yes or no, which may be about anything.
 func (st *step) mentioned(choices []guard.Choice, text string) (value string, ok bool) {
 	said := words(text)
+	for _, w := range st.phrases("words.idioms") {
+		said = strings.ReplaceAll(said, words(w), " ") // "about right" is no side
+	}
 	if strings.Count(said, " ") > longestMention+1 {
 		return "", false
 	}

@@ -14,6 +14,8 @@ func TestMentioned(t *testing.T) {
 		{"en", "", "no idea", "setup.hand"}, {"en", "", "it isn't on the left", "setup.hand"}, {"en", "", "I left my glasses at home and the saw stands right there", "setup.hand"},
 		{"en", "left", "it has 8 stations", "setup.stations"}, {"en", "left", "the blade is 12 inch", "setup.blade"}, {"en", "left", "fine thread nuts", "setup.thread"},
 		{"en", "left", "bevel stops and tools", "setup.accept"}, {"en", "left", "nothing", "setup.accept"},
+		{"en", "", "about right", "setup.hand"}, {"en", "", "that's right", "setup.hand"}, {"en", "", "the slider is left of the blade", "setup.accept"},
+		{"de", "", "ist recht", "setup.hand"}, {"es", "", "todo derecho", "setup.hand"},
 		{"de", "", "auf der rechten Seite, also rechts", "setup.accept"}, {"de", "", "nicht links", "setup.hand"}, {"de", "links", "vier Stationen", "setup.stations"},
 		{"es", "", "está a la derecha", "setup.accept"}, {"es", "", "no a la derecha", "setup.hand"}, {"es", "izquierda", "son 4 apoyos", "setup.stations"},
 	} {

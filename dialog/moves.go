@@ -12,6 +12,9 @@ import (
 // What became of the moves of an adjustment. It is outstanding, as told, until that
 // is said of each of them.
 
+// restToken stands for the parts that are not named: "the rest".
+const restToken = "rest"
+
 // toldName is the question what became of moves that the job no longer comes to, or
 // that are to be known before their job goes on.
 const toldName = "told"
@@ -129,25 +132,38 @@ func (st *step) madeList(all []Made) wording.List {
 // "2 the wrong way". Numbers are those of the parts. Moves that are not named
 // are made when only exceptions are; otherwise the answer is not complete.
 func (st *step) parseMoves(text string, open []guard.Move) ([]Made, bool) {
-	if _, _, ok := reading.Command(text, st.voice.Lang(), finished); ok ||
-		reading.Exact(text, st.voice.Say(wording.T("word.done"))) {
+	if st.finished(text, wording.T("word.done")) {
 		return statusAll(open, "made"), true
+	}
+	tokens, idle := st.moveTokens(text, open)
+	if !idle || strings.Contains(text, "?") {
+		return nil, false // "nearly done", "3 turned too far"
 	}
 	status := map[int]string{}
 	var waiting []int
-	last := ""
-	for _, tok := range st.moveTokens(text) {
+	last, alone := "", "" // alone: said of no part
+	for _, tok := range tokens {
 		if n, err := strconv.Atoi(tok); err == nil {
 			waiting = append(waiting, n)
+			continue
+		}
+		if tok == restToken {
+			waiting = append(waiting, unnamed(open, status)...)
 			continue
 		}
 		if len(waiting) == 0 && len(open) == 1 {
 			waiting = []int{open[0].Index + 1}
 		}
+		if len(waiting) == 0 && tok != last {
+			alone = tok
+		}
 		for _, n := range waiting {
 			status[n] = tok
 		}
 		waiting, last = nil, tok
+	}
+	if len(waiting) > 0 && last == alone { // "skipped 3"
+		alone = ""
 	}
 	for _, n := range waiting {
 		if last == "" {
@@ -155,7 +171,20 @@ func (st *step) parseMoves(text string, open []guard.Move) ([]Made, bool) {
 		}
 		status[n] = last
 	}
+	if alone != "" && alone != "made" {
+		return nil, false // "not done, 3 stuck"
+	}
 	return became(open, status)
+}
+
+// unnamed lists the parts of which nothing was said yet.
+func unnamed(open []guard.Move, status map[int]string) (rest []int) {
+	for _, m := range open {
+		if _, ok := status[m.Index+1]; !ok {
+			rest = append(rest, m.Index+1)
+		}
+	}
+	return rest
 }
 
 func statusAll(open []guard.Move, status string) []Made {
@@ -197,25 +226,32 @@ func became(open []guard.Move, status map[int]string) ([]Made, bool) {
 	return made, known == len(status)
 }
 
-// moveTokens turns an answer about moves into numbers and statuses.
-func (st *step) moveTokens(text string) []string {
+// moveTokens turns an answer about moves into numbers and statuses. idle says that
+// nothing else in it has a meaning.
+func (st *step) moveTokens(text string, open []guard.Move) (out []string, idle bool) {
 	t := " " + reading.Fold(strings.NewReplacer(",", " , ", ";", " , ", ".", " ", "#", " ", ":", " ", "'", "", "’", "").Replace(text)) + " "
-	for _, status := range []string{"reversed", "stuck", "not", "made"} {
+	for _, status := range []string{"reversed", "stuck", "not", "made", restToken} {
 		for _, forms := range st.voice.Forms("words.moves." + status) {
 			for _, w := range forms {
 				t = strings.ReplaceAll(t, " "+w+" ", " \x00"+status+" ")
 			}
 		}
 	}
-	var out []string
+	parts := ""
+	for _, m := range open {
+		parts += words(m.Label)
+	}
+	var rest []string
 	for _, f := range strings.Fields(t) {
 		if s, ok := strings.CutPrefix(f, "\x00"); ok {
 			out = append(out, s)
 		} else if _, err := strconv.Atoi(f); err == nil {
 			out = append(out, f)
+		} else if !strings.Contains(parts, words(f)) {
+			rest = append(rest, f)
 		}
 	}
-	return out
+	return out, reading.Idle(strings.Join(rest, " "), st.voice.Lang())
 }
 
 // turnsOf returns what a nut was really turned, for the arithmetic.

@@ -53,6 +53,33 @@ func TestMovesAnswered(t *testing.T) {
 	}
 }
 
+// TestMovesHalfAnswered takes nothing for an answer that says more than was
+// understood, and the parts that are not named only as what is said of the rest.
+func TestMovesHalfAnswered(t *testing.T) {
+	for _, say := range []string{"nearly done", "5 half done", "5 turned too far", "not yet", "the left one", "2 left", "it's fine", "looks good",
+		"5 done?", "not done, 5 stuck", "done, but 5 is not tight", "all but 5 done", "stuck"} {
+		for _, one := range []bool{false, true} { // where one move is told at a time, it needs no number
+			sh := atMoves(t)
+			sh.view.Limits.OneMove = one
+			p := sh.say(say).Turn.Prompt
+			asked := strings.Contains(said(sh.result), "What became") || strings.Contains(say, "?") || one && strings.HasSuffix(say, "stuck")
+			if p.Name != "slider.moves" || !asked {
+				t.Errorf("%q, one move at a time %v: taken, and %s is asked:\n%s", say, one, p.Name, said(sh.result))
+			}
+		}
+	}
+	for say, want := range map[string]string{
+		"5 stuck, the rest done": "support 5, blade side stuck; the rest made.", "5 is stuck, won't turn": "support 5, blade side stuck; the rest made.",
+		"5 done, the others not": "support 6, outer side not moved; the rest made.", "all of them done": "",
+		"support 5, blade side, is stuck": "support 5, blade side stuck; the rest made.",
+	} {
+		sh := atMoves(t)
+		if p := sh.say(say).Turn.Prompt; p.Name != "slider.height" || !strings.Contains(said(sh.result), want) {
+			t.Errorf("%q: %s is asked, want %q said:\n%s", say, p.Name, want, said(sh.result))
+		}
+	}
+}
+
 // TestMovesToldAndUpset lets something happen while moves are told: what became of
 // them is asked before the job goes on, and what was made is kept as a fact, also
 // where nothing was found to turn afterwards.

@@ -39,6 +39,27 @@ func (p *parser) blank() bool {
 	return true
 }
 
+// Idle reports whether a text adds nothing to what stands beside it: fillers, articles,
+// "and", the names of things that are counted.
+func Idle(text string, lang Lang) bool {
+	if len(text) > MaxBytes {
+		return false
+	}
+	p := parser{e: &Expect{Lang: lang}, t: tableOf(lang), src: text}
+	if p.lex() != NoReason {
+		return false
+	}
+	p.classify()
+	for i := range p.toks {
+		switch p.toks[i].kind {
+		case kFiller, kArticle, kAnd, kOf, kNoun, kStop, kComma, kColon:
+		default:
+			return false
+		}
+	}
+	return !p.guess
+}
+
 // Plain reports whether a text says what it says without denying it, asking it,
 // guessing it or offering another: "it's on the right", not "not the right", "right?",
 // "maybe right", "left or right".
