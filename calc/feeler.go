@@ -78,11 +78,11 @@ func feelerInput(leaves []Length, want, tol Length, max int) ([]Length, error) {
 // the distance between the leaves on either side of the thinnest one in it, with
 // the thickest that go taken first. What is left over and thinner than any leaf
 // was judged between two of them. Practice: who stacks changes the thinnest leaf.
-// Without leaves, with one that is not thicker than nothing, or with a gap that is
-// not finite it is +Inf.
+// Without leaves, with leaves that do not ascend from above nothing, or with a
+// gap that is not finite it is +Inf.
 func FeelerStep(leaves []Length, gap Length) Length {
 	const same Length = 1e-6
-	if len(leaves) == 0 || !(leaves[0] > 0) || finite("gap", float64(gap)) != nil {
+	if len(leaves) == 0 || !ascendFromNothing(leaves) || finite("gap", float64(gap)) != nil {
 		return Length(math.Inf(1))
 	}
 	for rest := gap.Abs(); ; {
@@ -103,6 +103,15 @@ func FeelerStep(leaves []Length, gap Length) Length {
 			return (leaves[i] - under) / 2
 		}
 	}
+}
+
+func ascendFromNothing(leaves []Length) bool {
+	for i, l := range leaves {
+		if !(l > 0) || i > 0 && !(l >= leaves[i-1]) {
+			return false
+		}
+	}
+	return true
 }
 
 // feelerSearch goes through the stacks of one size after the other.

@@ -186,7 +186,7 @@ func TestFeelerStep(t *testing.T) {
 	}
 }
 
-// Nothing can be told from no leaves, a leaf of no thickness or a gap that is not
+// Nothing can be told from no leaves, leaves of no thickness or out of order, or a gap that is not
 // finite; and a gap in kilometres is answered as fast as any.
 func TestFeelerStepOfWhatCannotBeUsed(t *testing.T) {
 	set := []Length{0.05, 0.1}
@@ -195,8 +195,9 @@ func TestFeelerStepOfWhatCannotBeUsed(t *testing.T) {
 			t.Errorf("gap of %v: %v", v, s)
 		}
 	}
-	for _, leaves := range [][]Length{nil, {0, 0.1}, {-0.05, 0.1}, {Length(math.NaN()), 0.1}} {
-		if s := FeelerStep(leaves, 0.07); !math.IsInf(float64(s), 1) {
+	for _, leaves := range [][]Length{nil, {0, 0.1}, {-0.05, 0.1}, {Length(math.NaN()), 0.1}, {0.05, Length(math.NaN())},
+		{0.1, 0.05}, {21.7625, 0.1, -67.8}} { // the last one never ended
+		if s := FeelerStep(leaves, 0.35); !math.IsInf(float64(s), 1) {
 			t.Errorf("leaves %v: %v", leaves, s)
 		}
 	}
