@@ -440,7 +440,23 @@ func (st *step) take(saw *Saw, i int) {
 	j := saw.Running.edit()
 	j.Answers = append(j.Answers[:i:i], j.Answers[i+1:]...)
 	j.Told, j.Fix = nil, nil
+	st.reread(saw, j)
+}
+
+// reread goes on with a job from which an answer was taken back or is asked again. A
+// record that rests on it never changes, and is no longer to be relied on: from now on
+// it is stale, until the job comes to it again and writes another one that points at
+// it. Where the job is left before, it stays so: nobody has said that the reading was
+// right after all.
+func (st *step) reread(saw *Saw, j *Job) {
+	was := st.current(saw).reached
 	st.touch(saw).Running = j
+	is := st.current(saw).reached
+	for _, c := range was {
+		if !slices.Contains(is, c) {
+			saw.Events = append(slices.Clone(saw.Events), Event{Kind: "reread", What: c, Person: st.person.ID, At: st.now})
+		}
+	}
 }
 
 // lastGiven returns the index of the answer that was given last, of those that
@@ -479,7 +495,7 @@ func (st *step) fix(saw *Saw, o *outcome, rest string) {
 	k := saw.Running.Answers[o.numbers[n-1]].Key
 	j := saw.Running.edit()
 	j.Fix, j.Told = &k, nil
-	st.touch(saw).Running = j
+	st.reread(saw, j)
 	st.say("fix.again", "Number", n)
 	st.show()
 }

@@ -23,7 +23,11 @@ func (st *step) history() {
 	var chart *Drawing
 	for _, c := range characteristics(all) {
 		records := st.records(saw.ID, c)
-		st.historyLine(c, records)
+		if s := st.standing(saw, c); s.Cause == reread {
+			st.sayStanding(s)
+		} else {
+			st.historyLine(c, records)
+		}
 		if chart == nil || next.Reason.Characteristic == c {
 			chart = st.chart(saw, c, records, next)
 		}

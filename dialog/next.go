@@ -142,7 +142,7 @@ func nextOf(saw *Saw, records []Record) (calc.Next, bool) {
 	}
 	for _, e := range saw.Events {
 		for i := range newest {
-			if e.At.After(newest[i].At) && spoiled("event."+e.Kind, &newest[i]) {
+			if e.spoils(&newest[i]) {
 				next = next.NoLaterThan(e.At.AddDate(0, 0, 1))
 			}
 		}

@@ -379,7 +379,8 @@ func knifeFresh(sh *shop, saw dialog.Saw) bool {
 		}
 	}
 	for _, e := range saw.Events {
-		if e.At.After(spoilt) {
+		other := e.Kind == "reread" && e.What != "riving-knife" // a reading of something else was taken back
+		if e.At.After(spoilt) && !other {
 			spoilt = e.At
 		}
 	}

@@ -23,7 +23,7 @@ type Saw struct {
 
 // Event is something that happened to a saw and cannot be derived.
 type Event struct {
-	Kind   string    `json:"kind"` // moved, bumped, blade, tool, interval
+	Kind   string    `json:"kind"` // moved, bumped, blade, arbor, tool, interval, report, reread
 	What   string    `json:"what,omitempty"`
 	Person string    `json:"person,omitempty"`
 	At     time.Time `json:"at"`

@@ -52,11 +52,12 @@ type Script struct {
 	setUser func(*Person)
 	events  []string
 
-	known  *known
-	told   bool // it came to the adjustment that is outstanding
-	prompt guard.Prompt
-	first  string // the procedure that has to come before this one goes on
-	lead   string // the procedure that the finished job leads to
+	reached []string // the characteristics that it came to a record of, whenever that was written
+	known   *known
+	told    bool // it came to the adjustment that is outstanding
+	prompt  guard.Prompt
+	first   string // the procedure that has to come before this one goes on
+	lead    string // the procedure that the finished job leads to
 }
 
 // note is a sentence for the person: its text, or what returns it.
@@ -343,7 +344,7 @@ func (t *Script) Judge(v Verdict) { t.verdict = &v }
 func (t *Script) Record(r Record) {
 	r.Saw, r.Procedure, r.Person, r.At = t.saw.ID, t.job.Procedure, t.person.ID, t.now
 	r.Blade = t.profile.BladeName
-	t.records = append(t.records, r)
+	t.records, t.reached = append(t.records, r), append(t.reached, r.Characteristic)
 }
 
 // Happened notes something that happened to the saw and makes more stale than

@@ -44,6 +44,19 @@ var spoils = map[string][]string{
 // toolPrefix begins the characteristics of the measuring tools: "tool.square".
 const toolPrefix = "tool."
 
+// reread is the cause of a record that rests on a reading which was taken back.
+const reread = "event.reread"
+
+// spoils reports whether what happened makes the last record of a characteristic
+// stale.
+func (e *Event) spoils(last *Record) bool {
+	if !e.At.After(last.At) {
+		return false
+	}
+	cause := "event." + e.Kind
+	return cause == reread && e.What == last.Characteristic || spoiled(cause, last)
+}
+
 // spoiled reports whether cause makes the last record of a characteristic
 // stale.
 func spoiled(cause string, last *Record) bool {
@@ -82,7 +95,7 @@ func standingOf(v *View, saw *Saw, characteristic string, now time.Time) standin
 	}
 	s.State = Fresh
 	for _, e := range saw.Events {
-		if e.At.After(s.Last.At) && spoiled("event."+e.Kind, s.Last) {
+		if e.spoils(s.Last) {
 			s.State, s.Cause, s.Since = StaleNow, "event."+e.Kind, e.At
 		}
 	}

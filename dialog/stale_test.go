@@ -195,3 +195,54 @@ func TestEditedInTheMiddle(t *testing.T) {
 		}
 	}
 }
+
+// TestTakenBackIsStale takes a reading back on which a record of the same job rests.
+// The record stays as it was written and is stale until another one points at it,
+// also where the job is left before.
+func TestTakenBackIsStale(t *testing.T) {
+	for _, take := range []string{"fix 1", "back"} {
+		sh := begin("tilt")
+		sh.says("gap", "left", "unplugged", "done", "0.05 top", "150")
+		first := sh.last(t, "tilt:90")
+		sh.say(take)
+		for _, leave := range []string{"", "park", "guarded"} {
+			if leave != "" {
+				sh.say(leave)
+			}
+			v := sh.view
+			v.History, v.HasHistory = sh.all, true
+			if r := dialog.ReportOf(v, &v.Saws[0], sh.now); r.Rows[0].Mark != "stale" {
+				t.Errorf("%s, %s: the report calls it %s", take, leave, r.Rows[0].Mark)
+			}
+		}
+		if sh.says("menu"); !strings.Contains(sh.text(), "Blade at 90 deg: stale") {
+			t.Errorf("%s: the menu calls it fresh:\n%s", take, sh.text())
+		}
+		sh.says("resume", "unplugged", map[string]string{"fix 1": "0.10 top", "back": "140"}[take])
+		if r := sh.last(t, "tilt:90"); r.Corrects != first.ID || sh.all[0].ID != first.ID || sh.all[0].Corrects != "" {
+			t.Errorf("%s: the records are %+v", take, sh.all)
+		}
+		if sh.says("menu"); strings.Contains(sh.text(), "stale") {
+			t.Errorf("%s: corrected, it is stale:\n%s", take, sh.text())
+		}
+	}
+}
+
+// TestKnifeTakenBack: no cut is offered on a riving knife of which a reading was
+// taken back after it was found to fit.
+func TestKnifeTakenBack(t *testing.T) {
+	sh := begin("riving knife")
+	sh.says("unplugged", "2.8 mm", "2.2 mm", "3.2 mm", "no", "5 mm", "5 mm", "3 mm below", "0.2 mm", "0.2 mm")
+	if r := sh.last(t, "riving-knife"); r.Decision != "within" {
+		t.Fatalf("the knife does not fit: %+v", r)
+	}
+	sh.says("fix 2", "park", "guarded", "proof")
+	for range 3 {
+		if p := sh.prompt(); p.Kind == dialog.KindConfirm {
+			sh.say(p.Acknowledge)
+		}
+	}
+	if p := sh.prompt(); p.Job != "riving-knife" {
+		t.Errorf("%+v is asked:\n%s", p, sh.text())
+	}
+}
