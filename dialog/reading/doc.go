@@ -31,7 +31,8 @@
 // before a colon or IS ("1 is +2"). FILLER, full
 // stops, quotes and friendly emoji may stand between any two parts and mean
 // nothing; DIMENSION (wide) does behind a number. Case and accents do not matter; ä is also ae.
-// YES is FILLER, but behind a leaf, beside a leaf with NO, it GOES ("5 yes 6 no").
+// YES is FILLER, but behind a leaf it GOES ("5 yes 6 no"); TRIED is FILLER where it
+// is said whether something goes.
 //
 // Slips of the finger are mended before the words are looked at together: the letter o
 // in a number with a point is a nought, a space may follow its point, a slash with

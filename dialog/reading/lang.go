@@ -87,15 +87,15 @@ var classes = map[string]kind{
 	"goes": kGoes, "does not go": kNoGo, "none goes": kNoneGoes, "next": kNext, "not": kNot, "no": kNo, "loose": kLoose,
 	"snug": kSnug, "tight": kTight, "largest": kLargest, "touching": kTouching, "gap": kGap, "less than": kLess,
 	"more than": kMore, "vague": kVague, "pair": kPair, "dozen": kDozen, "correction": kCorrection, "noun": kNoun,
-	"filler": kFiller, "is": kFiller, "yes": kFiller, "dimension": kDimension, "smallest": kSmallest,
+	"filler": kFiller, "is": kFiller, "yes": kFiller, "tried": kFiller, "dimension": kDimension, "smallest": kSmallest,
 }
 
-// yesWord marks the fillers that say of a feeler leaf that it goes.
-const yesWord = 2
-
-// isWord marks the fillers that may stand between the number of a point and its
-// value.
-const isWord = 1
+// Fillers that mean something in a place of their own.
+const (
+	isWord    = 1 + iota // may stand between the number of a point and its value
+	yesWord              // says of a feeler leaf that it goes
+	triedWord            // tells of a leaf, but not whether it goes
+)
 
 // symbols are the unit symbols that are the same in every language (SI
 // Brochure, 9th edition, tables 2, 4, 7 and 8; in for the inch of 25.4 mm).
@@ -149,6 +149,8 @@ func load(data []byte) (*table, error) {
 				m.val = isWord
 			case "yes":
 				m.val = yesWord
+			case "tried":
+				m.val = triedWord
 			}
 			b.add(w, m)
 		}

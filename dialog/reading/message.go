@@ -35,9 +35,12 @@ func (p *parser) loose(i int) kind {
 	t := p.at(i)
 	switch t.kind {
 	case kFiller:
-		if t.val == yesWord && p.yesOrNo(i) {
+		switch {
+		case t.val == yesWord && len(p.e.Leaves) > 0 && p.between(i):
 			p.guess = true // or a yes to something else
 			return kGoes
+		case t.val == triedWord && !p.tells():
+			return kUnknown // "tried 5": and?
 		}
 		return kFiller
 	case kStop, kArticle, kOf, kColon, kNoun:
@@ -73,13 +76,11 @@ func (p *parser) loose(i int) kind {
 	return t.kind
 }
 
-// yesOrNo reports whether the yes at i is said of a leaf: "5 yes 6 no".
-func (p *parser) yesOrNo(i int) bool {
-	if len(p.e.Leaves) == 0 || !p.between(i) {
-		return false
-	}
-	for k := range p.toks {
-		if p.toks[k].kind == kNo && p.between(k) {
+// tells reports whether the message says of anything whether it goes in.
+func (p *parser) tells() bool {
+	for i := range p.toks {
+		switch p.toks[i].kind {
+		case kGoes, kNoGo, kNot, kNoneGoes, kLoose, kSnug, kTight:
 			return true
 		}
 	}

@@ -263,6 +263,9 @@ func (p *parser) digitRun(i int) (n number, j int) {
 	}
 	for k, scale := count-1, math.Pow10(count-1); k >= 1; k, scale = k-1, scale/10 {
 		n.add(mantissa/scale, 0, true)
+		if count == 3 && scale == 100 && math.Mod(mantissa, 100) < 10 { // one oh five
+			n.vals[n.n-1].pair = true
+		}
 	}
 	for k := first; k < n.n; k++ {
 		n.vals[k].ask = true
