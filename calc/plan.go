@@ -76,6 +76,9 @@ func (m Model) Plan(heights []Length, missing []bool, o PlanOptions) (Plan, erro
 	if err != nil {
 		return Plan{}, err
 	}
+	if !slices.Contains(missing, true) {
+		missing = nil // all were read: their shape tells of the stiffness
+	}
 	s := m.newSearch(md, heights, missing, o)
 	out := s.outside()
 	if len(out) == 0 {

@@ -325,6 +325,25 @@ func TestPlanWithMissingHeights(t *testing.T) {
 	}
 }
 
+// A table of which nothing is known but that it was found flat, if not level, is
+// likely stiff: fewer nuts do than on one known to be limp, whether that all was
+// read is said by no list or by one without an entry.
+func TestPlanFollowsTheShapeAsFound(t *testing.T) {
+	h := []Length{-0.14, -0.14, -0.09, -0.09, -0.04, -0.04, 0.01, 0.01}
+	turned := func(m Model, missing []bool) (n int) {
+		for _, v := range plan(t, m, h, missing, DefaultPlanOptions()).Turns {
+			n += b2i(v != 0)
+		}
+		return n
+	}
+	limp := turned(knownModel(t, grid(4, 500, 160), 1e-6), nil)
+	for _, missing := range [][]bool{nil, make([]bool, len(h))} {
+		if n := turned(model(t, grid(4, 500, 160)), missing); n >= limp {
+			t.Errorf("missing %v: %d nuts are turned, on a limp table %d", missing, n, limp)
+		}
+	}
+}
+
 func TestPlanRefusesWhatItCannotUse(t *testing.T) {
 	m := model(t, grid(2, 500, 160))
 	h := []Length{-0.1, 0, 0, 0}
