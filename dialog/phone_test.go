@@ -85,3 +85,19 @@ func TestMenuFitsAPhone(t *testing.T) {
 		}
 	}
 }
+
+// TestShownNumberCanBePressed: a phone's number pad has no letters, so where "ok"
+// keeps the number shown it is offered; where nothing is shown it is not.
+func TestShownNumberCanBePressed(t *testing.T) {
+	sh := newShop()
+	for _, c := range []struct{ said, offered string }{
+		{"set up", "mm inch"}, {"inch", "saw"}, {"Birch", "left right no slider"}, {"left", ""}, {"supports", "ok"}, {"ok", "ok"}, {"2", "ok"}, {"4", "ok"},
+		{"park", ""}, {"resume", "ok"}, {"ok", "ok"}, {"ok", "ok"}, {"ok", "ok"}, {"ok", ""}, {"ok", ""}, {"level", "unplugged"}, {"unplugged", "done"}, {"done", "-"},
+	} {
+		turn := sh.say(c.said).Turn
+		got := strings.Join(turn.Replies[len(turn.Replies)-1].Choices, " ")
+		if c.offered == "-" && got != "" || c.offered != "" && c.offered != "-" && got != c.offered {
+			t.Errorf("> %s: %s\noffers %q, want %q", c.said, turn.Replies[len(turn.Replies)-1].Text, got, c.offered)
+		}
+	}
+}

@@ -99,6 +99,9 @@ func (st *step) renderPrompt(saw *Saw, job string, p guard.Prompt) {
 	switch a.Form {
 	case guard.Reading:
 		v.Kind, v.Quantity, v.Unit = KindReading, a.Quantity, st.promptUnit(a)
+		if a.Default != nil {
+			r.Choices = []string{st.voice.Say(wording.T("choice.asis"))} // a number pad has no letters
+		}
 	case guard.Pick:
 		v.Kind = KindChoice
 		for _, c := range a.Choices {
