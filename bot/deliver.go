@@ -20,11 +20,12 @@ import (
 // leaseTime > queueTime + sendTime + reportWait + 40 s.
 const (
 	leaseTime   = 70 * time.Second
-	queueTime   = 5 * time.Second  // for a slot
-	sendTime    = 12 * time.Second // of one attempt
-	reportWait  = 4 * time.Second  // for the network's first report, before the next message goes
-	lookEvery   = time.Second      // for what falls due by itself; a commit wakes at once
-	settleTime  = 10 * time.Second // for the store to come back
+	queueTime   = 5 * time.Second       // for a slot
+	sendTime    = 12 * time.Second      // of one attempt
+	reportWait  = 4 * time.Second       // for the network's first report, before the next message goes
+	lookEvery   = time.Second           // for what falls due by itself; a commit wakes at once
+	lookApart   = 10 * time.Millisecond // so that what comes together is claimed together; a full batch is followed at once
+	settleTime  = 10 * time.Second      // for the store to come back
 	claimBatch  = 64
 	slotsEach   = 16  // attempts at once on one channel
 	queueEach   = 64  // messages that wait for a slot of one channel
@@ -98,6 +99,7 @@ func (d *deliverer) kick() {
 func (d *deliverer) run(ctx context.Context) {
 	defer d.busy.Wait()
 	for {
+		looked := time.Now()
 		n, admitted, err := d.claim(ctx)
 		if err != nil && ctx.Err() == nil {
 			d.log.Error("outgoing messages could not be claimed", "error", err)
@@ -109,12 +111,17 @@ func (d *deliverer) run(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-d.kicked:
-			if err != nil { // the store is down: no storm of questions
-				select {
-				case <-ctx.Done():
-					return
-				case <-time.After(lookEvery):
-				}
+			pause := lookApart - time.Since(looked)
+			switch {
+			case err != nil: // the store is down: no storm of questions
+				pause = lookEvery
+			case n == claimBatch:
+				pause = 0
+			}
+			select {
+			case <-ctx.Done():
+				return
+			case <-time.After(pause):
 			}
 		case <-time.After(lookEvery):
 		}

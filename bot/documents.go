@@ -58,12 +58,38 @@ func (h *handler) decode(docs store.Documents, e event) (loaded, error) {
 // recordKind is what the cache knows records by; they are no documents.
 const recordKind store.Kind = "record"
 
+func decodeRecord(r store.Record) (record dialog.Record, err error) {
+	if err := json.Unmarshal(r.Body, &record); err != nil {
+		return record, fmt.Errorf("the stored record %s cannot be read: %w", r.ID, err)
+	}
+	return record, nil
+}
+
 func decodeRecords(list []store.Record) ([]dialog.Record, error) {
 	records := make([]dialog.Record, len(list))
 	for i, r := range list {
-		if err := json.Unmarshal(r.Body, &records[i]); err != nil {
-			return nil, fmt.Errorf("the stored record %s cannot be read: %w", r.ID, err)
+		var err error
+		if records[i], err = decodeRecord(r); err != nil {
+			return nil, err
 		}
+	}
+	return records, nil
+}
+
+// history decodes the records of a shop, of which decode has had the newest
+// already. The others are not kept: a long history would displace much else.
+func (h *handler) history(shop string, list []store.Record) ([]dialog.Record, error) {
+	records := make([]dialog.Record, len(list))
+	for i, r := range list {
+		known, _ := h.cache.get(cacheKey{shop, recordKind, r.ID}, r.Body)
+		record, ok := known.(dialog.Record)
+		if !ok {
+			var err error
+			if record, err = decodeRecord(r); err != nil {
+				return nil, err
+			}
+		}
+		records[i] = record
 	}
 	return records, nil
 }

@@ -338,7 +338,7 @@ func (h *handler) step(ctx context.Context, l *loaded, e event, now time.Time) (
 	if err != nil {
 		return res, err
 	}
-	if l.view.History, err = decodeRecords(records); err != nil {
+	if l.view.History, err = h.history(e.shop, records); err != nil {
 		return res, err
 	}
 	l.view.HasHistory = true

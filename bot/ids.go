@@ -6,7 +6,9 @@ import (
 	"encoding/base32"
 	"encoding/base64"
 	"encoding/hex"
+	"path"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -88,14 +90,22 @@ func joinAddress(hash string) string { return "join:" + hash }
 // reportAddress is what the directory knows a report page by.
 func reportAddress(hash string) string { return "report:" + hash }
 
+// located holds the zones that were found, since the library reads a file for
+// each. There are some 600, so all are kept.
+var located sync.Map // of *time.Location, by name
+
 // locate finds a zone of the tz database.
 func locate(name string) *time.Location {
-	if name == "" || name == "Local" {
+	if l, ok := located.Load(name); ok {
+		return l.(*time.Location)
+	}
+	if name == "" || name == "Local" || path.Clean(name) != name { // a zone has one name
 		return nil
 	}
 	l, err := time.LoadLocation(name)
 	if err != nil {
 		return nil
 	}
+	located.Store(name, l)
 	return l
 }

@@ -152,6 +152,13 @@ func (f *fakeNetwork) sent() []sending {
 	return append([]sending(nil), f.seen...)
 }
 
+// count is how many attempts there were.
+func (f *fakeNetwork) count() int {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return len(f.seen)
+}
+
 // media lists the pictures that went with them.
 func (f *fakeNetwork) media() []channel.Media {
 	f.mu.Lock()

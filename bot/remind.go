@@ -15,7 +15,7 @@ import (
 const (
 	dueEvery   = 10 * time.Second
 	dueBatch   = 256
-	dueAtOnce  = 16
+	dueAtOnce  = 32
 	dueTime    = 15 * time.Second // for handling one
 	dueRetry   = 30 * time.Second // after the first failure of one; doubled each time
 	dueLast    = time.Hour

@@ -29,7 +29,7 @@ func (t *turn) next() int { return int(t.n.Add(1) % Partitions) }
 const lookTime = time.Second
 
 // claimAtOnce is how many partitions are claimed from at the same time.
-const claimAtOnce = 8
+const claimAtOnce = 16
 
 // Claim leases messages that may be sent at now. One round trip, or two, looks
 // at all partitions; those that have something take one more each. A partition that

@@ -107,14 +107,15 @@ func (s *Store) Resolve(ctx context.Context, address string) (string, error) {
 // pointing returns the shop of an address, "" when it has none, and the number
 // by which it was pointed there.
 func (s *Store) pointing(ctx context.Context, address string) (number, shop string, err error) {
-	packed, err := s.client.Get(ctx, prefixAddress+address).Bytes()
+	cmd := redis.NewStringCmd(ctx, "get", prefixAddress+address)
+	err = s.read(ctx, cmd)
 	switch {
 	case errors.Is(err, redis.Nil):
 		return "", "", nil
 	case err != nil:
 		return "", "", failed(err)
 	}
-	r := fields.NewReader(packed)
+	r := fields.NewReader([]byte(cmd.Val()))
 	number, shop = strconv.FormatInt(r.Int(), 10), r.Str()
 	if r.Err() != nil {
 		return "", "", fmt.Errorf("store: the stored address %q cannot be read: %w", address, r.Err())

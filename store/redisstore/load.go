@@ -131,18 +131,16 @@ func all[T any](r reply, read func([]byte) (T, error)) (list []T, err error) {
 func (s *Store) Get(ctx context.Context, shop string, kind store.Kind, id string) (store.Doc, error) {
 	d := store.Doc{Kind: kind, ID: id}
 	key, field := keysOf(shop).place(kind, id)
-	var packed string
-	var err error
-	if field == "" {
-		packed, err = s.client.Get(ctx, key).Result()
-	} else {
-		packed, err = s.client.HGet(ctx, key, field).Result()
+	cmd := redis.NewStringCmd(ctx, "get", key)
+	if field != "" {
+		cmd = redis.NewStringCmd(ctx, "hget", key, field)
 	}
+	err := s.read(ctx, cmd)
 	if err != nil && !errors.Is(err, redis.Nil) {
 		return d, failed(err)
 	}
 	if err == nil {
-		if d, err = s.doc(kind, id, packed); err != nil {
+		if d, err = s.doc(kind, id, cmd.Val()); err != nil {
 			return d, err
 		}
 	}

@@ -62,7 +62,8 @@ const Schema = 1
 // Store is a store in Redis. It is a store.Store.
 type Store struct {
 	client   redis.UniversalClient
-	replicas int // how many must have a change before it counts as made
+	replicas int       // how many must have a change before it counts as made
+	together *together // nil in a cluster
 	told     store.Told
 	turn     turn
 	once     sync.Once
@@ -93,6 +94,9 @@ func Open(ctx context.Context, url string) (store.Store, error) {
 // must have a change before it counts as made. Close closes the client.
 func New(ctx context.Context, c redis.UniversalClient, replicas int) (*Store, error) {
 	s := &Store{client: c, replicas: replicas}
+	if one, ok := c.(*redis.Client); ok {
+		s.together = &together{client: one}
+	}
 	if err := s.Ping(ctx); err != nil {
 		return nil, fmt.Errorf("store: Redis does not answer: %w", err)
 	}

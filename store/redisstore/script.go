@@ -106,13 +106,16 @@ func (s *Store) call(ctx context.Context, sc script, name, what string, keys []s
 	var err error
 	switch {
 	case !sc.writes:
-		err = s.client.Process(ctx, cmd)
+		err = s.read(ctx, cmd)
 	case s.replicas == 0:
-		err = s.client.Process(ctx, once{cmd})
+		err = s.send(ctx, once{cmd})
 	default:
 		err = s.replicated(ctx, cmd, keys[0])
 	}
-	return cmd.Val(), err
+	if err != nil {
+		return nil, err
+	}
+	return cmd.Val(), nil
 }
 
 // reply is what a script returned.

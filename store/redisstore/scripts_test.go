@@ -61,8 +61,7 @@ func TestNOSCRIPTBetweenAnyTwoCalls(t *testing.T) {
 }
 
 // The failure: CROSSSLOT, undeclared keys. Every key of every script has one
-// hash tag, no script goes in a pipeline, and a script touches no key that it
-// does not declare.
+// hash tag, and a script touches no key that it does not declare.
 func TestCROSSSLOTAndUndeclaredKeys(t *testing.T) {
 	server := redistest.Start(t)
 	var scripts atomic.Int64
