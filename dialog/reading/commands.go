@@ -123,6 +123,9 @@ func (typed Typed) Command(lang Lang, vocabularies ...*Vocabulary) (word, rest s
 	if word := c.twice(full); word != "" {
 		return word, "", !m.question
 	}
+	if word := c.led(full); word != "" {
+		return word, "", !m.question
+	}
 	if word, rest := c.withRest(full); word != "" {
 		return word, rest, true
 	}
@@ -278,6 +281,24 @@ func (c *commander) twice(m message) string {
 		}
 		rest := message{text: m.text, folded: m.folded, words: m.words[n:]}
 		if c.exact(rest.whole()) == word || c.twice(rest) == word {
+			return word
+		}
+	}
+	return ""
+}
+
+// led finds the yes or no that leads, before a comma, what only bears it out: "no, none",
+// "yes, 3". It is looked for where nothing else is asked.
+func (c *commander) led(m message) string {
+	if c.has(Yes.String()) == "" || c.has(No.String()) == "" || c.has(Done.String()) != "" {
+		return ""
+	}
+	for n := 1; n < len(m.words) && n <= 3; n++ {
+		word := c.exact(m.phrase(0, n))
+		if w := WordOf(word); w != Yes && w != No || strings.TrimSpace(m.text[m.words[n-1].to:m.words[n].from]) == "" {
+			continue
+		}
+		if bearsOut(m.text[m.words[n].from:], c.t) {
 			return word
 		}
 	}

@@ -60,6 +60,28 @@ func Idle(text string, lang Lang) bool {
 	return !p.guess
 }
 
+// bearsOut reports whether a text is nothing but a few, none, tight or loose ones, so
+// that it goes with a yes or a no before it.
+func bearsOut(text string, t *table) bool {
+	p := parser{e: &Expect{Lang: t.lang}, t: t, src: text}
+	if p.lex() != NoReason {
+		return false
+	}
+	p.classify()
+	for i := range p.toks {
+		switch tok := &p.toks[i]; tok.kind {
+		case kFiller:
+			if tok.val == yesWord {
+				return false
+			}
+		case kArticle, kAnd, kOf, kNoun, kStop, kComma, kZero, kTight, kLoose, kCard, kDigits:
+		default:
+			return false
+		}
+	}
+	return !p.guess
+}
+
 // Plain reports whether a text says what it says without denying it, asking it,
 // guessing it or offering another: "it's on the right", not "not the right", "right?",
 // "maybe right", "left or right".
