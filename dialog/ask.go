@@ -93,7 +93,10 @@ func (t Tool) span(low, high calc.Length) wording.Span {
 // toe words a toe over the blade: open or closed at the rear, and by how much.
 func (t Tool) toe(v float64) wording.Text {
 	id := "toe.out"
-	if math.Round(v/float64(t.Resolution)) < 0 {
+	switch shown := math.Round(v / float64(t.Resolution)); {
+	case shown == 0:
+		return wording.T("toe.none")
+	case shown < 0:
 		id = "toe.in"
 	}
 	return wording.T(id, "Value", t.size(calc.Length(v).Abs()))

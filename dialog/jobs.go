@@ -119,12 +119,24 @@ func (st *step) sayNeeds(saw *Saw, p Procedure) {
 	}
 }
 
+// jobID names a new job by its saw, its procedure and the second; by a number too
+// where others of its kind began in that second, as a program's do. Two jobs of one
+// name would write two records of one name.
+func (st *step) jobID(saw *Saw, p Procedure) string {
+	first := saw.ID + "-" + p.Name() + "-" + strconv.FormatInt(st.now.Unix(), 36)
+	id := first
+	for n := 2; slices.ContainsFunc(saw.Parked, func(j Job) bool { return j.ID == id }) ||
+		slices.ContainsFunc(st.v.Last, func(r Record) bool { return strings.HasPrefix(r.ID, id+"-") }); n++ {
+		id = first + "-" + itoa(n)
+	}
+	return id
+}
+
 // enter makes a new job the running one.
 func (st *step) enter(saw *Saw, p Procedure) {
 	profile := saw.Profile
 	st.touch(saw).Running = &Job{
-		ID: saw.ID + "-" + p.Name() + "-" + strconv.FormatInt(st.now.Unix(), 36), Procedure: p.Name(),
-		Person: st.person.ID, Started: st.now.Add(-1),
+		ID: st.jobID(saw, p), Procedure: p.Name(), Person: st.person.ID, Started: st.now.Add(-1),
 		Answers: []Answer{{Key: Key{Name: "profile"}, At: st.now, Person: st.person.ID, Profile: &profile}},
 	}
 	st.s.Saw = saw.ID

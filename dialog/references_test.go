@@ -3,6 +3,7 @@ package dialog_test
 import (
 	"math"
 	"testing"
+	"time"
 
 	"shimwright/dialog"
 )
@@ -172,5 +173,28 @@ func TestParkedJobKeepsItsTools(t *testing.T) {
 	sh.says("knife", "go on", "unplugged", "2.2", "3.2", "no")
 	if p := sh.prompt(); p.Name != "knife.gap" {
 		t.Errorf("a reading given before the check is corrected by it: %+v\n%s", p, sh.text())
+	}
+}
+
+// TestJobsOfOneSecond: a program, or a phone that sends what it kept, may go through
+// a job twice in a second; each has its own record.
+func TestJobsOfOneSecond(t *testing.T) {
+	sh := newShop()
+	for _, s := range []string{"set up", "mm", "Birch", "left", "ok"} {
+		sh.say(s)
+	}
+	ids := map[string]bool{}
+	for range 3 {
+		for _, s := range []string{"check tools", "caliper", "0"} {
+			sh.now = sh.now.Add(-20 * time.Second) // that say lets pass
+			for _, r := range sh.say(s).Records {
+				ids[r.ID] = true
+			}
+		}
+		sh.now = sh.now.Add(-20 * time.Second)
+		sh.say("no") // no reminders
+	}
+	if len(ids) != 3 {
+		t.Errorf("three jobs wrote the records %v\n%s", ids, sh.text())
 	}
 }
