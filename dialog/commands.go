@@ -213,6 +213,7 @@ func (st *step) command(text string, o *outcome) bool {
 		return true
 	}
 	if p := st.procedure(word); p != nil {
+		st.called = word
 		st.startBy(p)
 		return true
 	}

@@ -158,7 +158,7 @@ func (j *squaring) adjust(round int, e calc.Estimate) bool {
 			Alt:   wording.T("crosscut.sketch.alt", "Way", leaning, "Move", moving),
 			Pivot: mirror(j.p.FencePivot), Adjuster: mirror(j.p.FenceReach), End: mirror(max(j.p.FenceReach, j.p.FencePivot)),
 			AtRear: j.p.FenceRear, Lean: calc.Angle(e.Value), Move: m.Travel, LeanText: leaning, MoveText: moving}
-		a := fenceAdjustment(j.p.fenceText("moves"), m)
+		a := fenceAdjustment(j.p, j.p.fenceText("moves"), m)
 		a.Drawing = sketch
 		return a
 	})
@@ -167,10 +167,10 @@ func (j *squaring) adjust(round int, e calc.Estimate) bool {
 
 // fenceAdjustment words a move of a fence: by leaves against a stop block where a
 // stack comes near enough, by an indicator where none does.
-func fenceAdjustment(text string, m guard.Move) guard.Adjustment {
+func fenceAdjustment(p Profile, text string, m guard.Move) guard.Adjustment {
 	a := guard.Adjustment{Text: wording.T(text), Why: wording.T("crosscut.moves.why"), After: wording.T("crosscut.after"), Moves: []guard.Move{m}}
 	if len(m.Stack) == 0 {
-		a.Text, a.After = wording.T("fence.moves.indicator"), wording.T("fence.after.indicator")
+		a.Text, a.After = wording.T(p.fenceText("moves.indicator")), wording.T("fence.after.indicator")
 	}
 	return a
 }

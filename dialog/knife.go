@@ -258,9 +258,12 @@ func (j *fitting) spread() calc.Length { return j.knife.Gaps[1] - j.knife.Gaps[0
 
 // say names what is wrong, one a sentence.
 func (j *fitting) say(faults []calc.KnifeFault) {
+	thick := func(l calc.Length) wording.Size {
+		return wording.Size{Value: l, Resolution: j.caliper.Resolution, Beside: max(j.knife.Thickness, j.knife.Kerf)}
+	}
 	for _, f := range faults {
-		args := []any{"Knife", j.caliper.size(j.knife.Thickness), "Plate", j.caliper.size(j.knife.Plate),
-			"Kerf", j.caliper.size(j.knife.Kerf), "Near", j.coarse(j.rules.GapMin), "Far", j.coarse(j.rules.GapMax),
+		args := []any{"Knife", thick(j.knife.Thickness), "Plate", thick(j.knife.Plate), "Kerf", thick(j.knife.Kerf),
+			"Near", j.coarse(j.rules.GapMin), "Far", j.coarse(j.rules.GapMax),
 			"Below", j.coarse(j.rules.Below)}
 		if len(j.knife.Gaps) > 0 {
 			args = append(args, "Narrow", asGiven(j.knife.Gaps[0]), "Wide", asGiven(j.knife.Gaps[1]), "Top", asGiven(j.knife.Top.Abs()))

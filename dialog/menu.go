@@ -273,6 +273,21 @@ func (st *step) happened(kind string) {
 	st.show()
 }
 
+// soFar is the profile of a saw that is being set up, as far as its kind shows: in
+// what was answered, or in what the job that is to follow was called.
+func (st *step) soFar(saw *Saw) Profile {
+	slot := st.voice.Is("words.slot", st.called) >= 0
+	for _, a := range saw.Running.Answers {
+		if a.Key.Name == "setup.hand" {
+			slot = a.Text == "none"
+		}
+	}
+	if slot {
+		return saw.Profile.asCabinet()
+	}
+	return saw.Profile
+}
+
 // setUp starts the set-up of a new saw, and what is to follow it. It reports
 // whether it could begin.
 func (st *step) setUp(then string) bool {
@@ -282,7 +297,7 @@ func (st *step) setUp(then string) bool {
 			if p := procedureNamed(then); p != nil {
 				st.touch(s).Running = s.Running.edit()
 				s.Running.Then = then
-				st.say("before.ask", "First", titleOf(s.Running.Procedure, s.Profile), "Job", titleOf(then, s.Profile))
+				st.say("before.ask", "First", titleOf(s.Running.Procedure, s.Profile), "Job", titleOf(then, st.soFar(s)))
 			}
 			st.show()
 			return false

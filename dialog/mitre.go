@@ -179,7 +179,11 @@ func (j *mitring) adjust(n, round int, degrees float64, e calc.Estimate, rear bo
 		}
 		lever := (j.p.FenceReach - j.p.FencePivot).Abs()
 		m := j.t.fenceMove(fenceError(e, rear), turned, lever*calc.Length(j.p.Tol.Tilt)/5)
-		return fenceAdjustment("mitre.moves", m)
+		text := "mitre.moves"
+		if j.p.Kind == Cabinet {
+			text = "mitre.moves.gauge"
+		}
+		return fenceAdjustment(j.p, text, m)
 	})
 	return anyMade(made)
 }

@@ -97,7 +97,7 @@ func powered(name string) bool {
 
 // telling are words that only a hands-on message uses.
 var telling = []string{"turn the height nut", "how high is the slider", "stop block", "rock it across", "from above (",
-	"what does the indicator read", "turn the same spot", "wipe the ways", "at its adjuster:", "ease the head's screws", "bolts but one at the front",
+	"what does the indicator read", "turn the same spot", "wipe the ways", "at its adjuster:", "gauge's fence:", "ease the head's screws", "bolts but one at the front",
 	"by the scoring blade's own screws", "ease the clamp of the knife", "tilt off the stop", "bar to the rear", "tooth and block"}
 
 // check looks at one answer. It returns what is wrong, or "".

@@ -50,6 +50,7 @@ type step struct {
 	person *Person   // in v.People
 	voice  *wording.Voice
 	typed  reading.Typed // the message
+	called string        // the word that names the job in it
 
 	changed map[string]bool // saws to be stored, by id
 	people  bool            // the people are to be stored

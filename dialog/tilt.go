@@ -255,8 +255,8 @@ func (j *tilting) shown() []calc.Component {
 // sided asks which way a plate leans that should stand upright, and returns the
 // lean with its sign: positive to the side that the blade tilts to.
 func (j *tilting) sided(k Key, lean calc.Angle) calc.Angle {
-	if lean < j.t.Tool(Level).Angle/2 {
-		return lean
+	if lean < j.t.Tool(Level).Angle/100 {
+		return lean // upright, as far as a level ever shows
 	}
 	a := question(k, "tilt.leans")
 	a.Choices = choices("left", "right")

@@ -15,7 +15,13 @@ import (
 // less than a tenth of an inch in thousandths where the language has a short
 // word for them. Parse reads what Format writes. NaN and infinities give "?".
 func Format(v float64, q Quantity, u Unit, lang Lang, resolution float64) string {
-	n, unit := format(v, v, q, u, tableOf(lang), resolution)
+	return FormatBeside(v, v, q, u, lang, resolution)
+}
+
+// FormatBeside writes a value as Format does, in the unit that suits a larger one of
+// the same sentence: "0.098 in" beside "0.110 in".
+func FormatBeside(v, beside float64, q Quantity, u Unit, lang Lang, resolution float64) string {
+	n, unit := format(v, math.Max(math.Abs(v), math.Abs(beside)), q, u, tableOf(lang), resolution)
 	return n + unit
 }
 

@@ -269,7 +269,7 @@ func (v *Voice) size(s Size) string {
 	if step := calc.Length(v.stepOf(s)); s.Least && s.Value.Abs() < step/2 {
 		return v.Say(T("size.under", "Size", Size{Value: step, Resolution: s.Resolution}))
 	}
-	out := reading.Format(float64(s.Value), reading.Length, v.unit, v.lang, v.stepOf(s))
+	out := reading.FormatBeside(float64(s.Value), float64(s.Beside), reading.Length, v.unit, v.lang, v.stepOf(s))
 	if s.Signed && s.Value > 0 {
 		out = "+" + out
 	}

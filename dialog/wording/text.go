@@ -24,6 +24,7 @@ func (t Text) Empty() bool { return t.ID == "" }
 type Size struct {
 	Value      calc.Length
 	Resolution calc.Length // 0: 0.01 mm, or half a thousandth
+	Beside     calc.Length // the largest value of the same sentence: in inches one unit serves both
 	Signed     bool        // write a plus as well
 	Coarse     bool        // a dimension: whole mm, or inches with a fraction
 	Given      bool        // finer than that where the value is, as a person gave it
