@@ -192,7 +192,7 @@ func (h *handler) try(ctx context.Context, e event) ([]byte, error) {
 		here := l.view.People.Language(e.speaker.code)
 		p, err := e.speaker.in(l.view.People, h.people, now)
 		switch {
-		case errors.Is(err, errStranger) && e.moving != nil:
+		case (errors.Is(err, errStranger) || errors.Is(err, errRevoked)) && e.moving != nil:
 			return nil, errShut
 		case errors.Is(err, errStranger):
 			return nil, err

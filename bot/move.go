@@ -35,18 +35,19 @@ import (
 
 // passage is a move that has begun.
 type passage struct {
-	From    string      `json:"from"` // hallShop for a stranger
-	To      string      `json:"to"`
-	Door    string      `json:"door"`         // what the directory knows the sender by
-	At      string      `json:"at,omitempty"` // where the door led when it began
-	Code    string      `json:"code"`         // its hash
-	Person  string      `json:"person,omitempty"`
-	Channel string      `json:"channel"`
-	Sender  string      `json:"sender"`
-	Kind    callerKind  `json:"kind"`
-	Lang    string      `json:"lang,omitempty"`
-	Chosen  bool        `json:"chosen,omitempty"` // Lang is what they chose where they were
-	Message storedWords `json:"message"`
+	From    string         `json:"from"` // hallShop for a stranger
+	To      string         `json:"to"`
+	Door    string         `json:"door"`         // what the directory knows the sender by
+	At      string         `json:"at,omitempty"` // where the door led when it began
+	Code    string         `json:"code"`         // its hash
+	Person  string         `json:"person,omitempty"`
+	Channel string         `json:"channel"`
+	Sender  string         `json:"sender"`
+	Kind    callerKind     `json:"kind"`
+	Lang    string         `json:"lang,omitempty"`
+	Chosen  bool           `json:"chosen,omitempty"` // Lang is what they chose where they were
+	Device  *dialog.Device `json:"device,omitempty"` // of a paired browser
+	Message storedWords    `json:"message"`
 }
 
 // storedWords is a message as a note keeps it.
@@ -103,7 +104,7 @@ func newMover(s store.Store, h *handler, now func() time.Time, log *slog.Logger)
 func doorOf(channelName, sender string) string { return channelName + ":" + sender }
 
 // door is what the directory knows the speaker of an event by; "" for a
-// browser, which is let in by pairing alone.
+// browser of this machine, which is nobody else's.
 func (e event) door() string {
 	switch {
 	case e.speaker == nil:
@@ -112,6 +113,8 @@ func (e event) door() string {
 		return doorOf(e.channel, e.speaker.sender)
 	case e.speaker.kind == program:
 		return conversationAddress(e.conversation)
+	case e.speaker.kind == paired:
+		return deviceAddress(e.speaker.device)
 	}
 	return ""
 }
@@ -129,7 +132,7 @@ func (v *mover) take(ctx context.Context, e event) ([]byte, error) {
 		var err error
 		switch {
 		case to != "" && to != e.shop && e.door() == "":
-			e.held = true // a browser stays where it is paired
+			e.held = true // this machine's own browser stays in its shop
 			stored, err = v.handler.message(ctx, e)
 		case to != "" && to != e.shop:
 			stored, err = v.begin(ctx, e, to)
@@ -144,7 +147,7 @@ func (v *mover) take(ctx context.Context, e event) ([]byte, error) {
 			if e.shop, err = v.resume(ctx, moving.move); err != nil {
 				return nil, err
 			}
-		case errors.Is(err, errElsewhere), errors.Is(err, errStranger):
+		case errors.Is(err, errElsewhere), errors.Is(err, errStranger), errors.Is(err, errRevoked):
 			shop, found := v.store.Resolve(ctx, e.door())
 			if found != nil || shop == e.shop {
 				return nil, err
@@ -214,6 +217,11 @@ func (v *mover) begin(ctx context.Context, e event, to string) ([]byte, error) {
 			if q.ID == who && q.Lang != "" {
 				m.Lang, m.Chosen = q.Lang, true
 			}
+			for _, d := range q.Devices {
+				if q.ID == who && e.speaker.kind == paired && d.Hash == e.speaker.device {
+					m.Device = &d
+				}
+			}
 		}
 		if m.At, err = v.store.Resolve(ctx, m.Door); err != nil && !errors.Is(err, store.ErrNotFound) {
 			return nil, storeProblem(err)
@@ -242,6 +250,12 @@ func (e event) moveTo(to string) passage {
 
 // known returns the id of who speaks, "" for somebody new.
 func known(p dialog.People, e event) string {
+	if e.speaker.kind == paired {
+		if i, ok := deviceOwner(p, e.speaker.device); ok {
+			return p.Persons[i].ID
+		}
+		return ""
+	}
 	for _, q := range p.Persons {
 		for _, a := range q.Addresses {
 			if !q.Removed && !a.Out && a.Channel == e.channel && a.To == e.speaker.sender &&
@@ -309,6 +323,9 @@ func (v *mover) arrive(ctx context.Context, m passage) error {
 	e := event{shop: m.To, conversation: w.Conversation, channel: m.Channel, from: m.Sender, lang: m.Lang, moving: &m,
 		speaker: &speaker{kind: m.Kind, channel: m.Channel, sender: m.Sender, conversation: w.Conversation, code: m.Code},
 		message: posted{ID: w.ID, Conversation: w.Conversation, Sender: m.Sender, Text: w.Text, SentAt: w.SentAt}}
+	if m.Device != nil { // what a browser says of its sender counts for nothing
+		e.from, e.speaker.device, e.speaker.brings = "", m.Device.Hash, m.Device
+	}
 	if m.From != hallShop {
 		list, err := v.store.Transcript(ctx, store.Conversation{Shop: m.From, ID: w.Conversation}, 0, store.MaxMoved)
 		if err != nil {
@@ -399,12 +416,20 @@ func without(people dialog.People, reminders []store.Reminder, m passage) (dialo
 			continue
 		}
 		q.Addresses = slices.Clone(q.Addresses)
-		left := slices.ContainsFunc(q.Devices, func(d dialog.Device) bool { return !d.Revoked })
+		// Whoever sits at this machine is always its owner.
+		left := m.From == homeShop && q.ID == homeOwner
+		if m.Device != nil {
+			q.Devices = slices.DeleteFunc(slices.Clone(q.Devices), func(d dialog.Device) bool { return d.Hash == m.Device.Hash })
+			q.Addresses = slices.DeleteFunc(q.Addresses, func(a dialog.Address) bool {
+				return a.Channel == m.Channel && a.Conversation == m.Message.Conversation
+			})
+		}
+		left = left || slices.ContainsFunc(q.Devices, func(d dialog.Device) bool { return !d.Revoked })
 		for j, a := range q.Addresses {
-			if a.Channel == m.Channel && a.To == m.Sender {
+			if m.Device == nil && a.Channel == m.Channel && a.To == m.Sender {
 				q.Addresses[j].Out = true
 			}
-			left = left || !q.Addresses[j].Out
+			left = left || !q.Addresses[j].Out && (m.Device == nil || a.Channel != page.Name)
 		}
 		if left {
 			return people, nil

@@ -363,10 +363,103 @@ func TestMayNotLeave(t *testing.T) {
 	if p := s.people(shop); len(p.Moves) != 0 || p.Gone != "" || len(s.people(homeShop).Joins) != 1 {
 		t.Errorf("something changed: %+v", p)
 	}
-	// A browser stays where it is paired.
+	// This machine's own browser stays in its shop.
 	other := codeFrom(t, say("kim", "invite")...)
 	if got := textsOf(s.sayHome("join " + other)); !has(got, "cannot leave this one now") {
 		t.Errorf("the page: %q", got)
+	}
+}
+
+// pairIn pairs a browser for somebody of a shop, and returns its cookie.
+func (s *service) pairIn(shop, name string) (cookie string) {
+	s.Helper()
+	l, err := s.app.pairing.invite(s.Context(), invitation{Shop: shop, Name: name})
+	if err != nil {
+		s.Fatal(err)
+	}
+	if cookie, err = s.app.pairing.accept(s.Context(), l.Token, "Mozilla/5.0 (Linux; Android 14) Test"); err != nil {
+		s.Fatal(err)
+	}
+	return cookie
+}
+
+// A paired browser moves to another shop by a code, as a telephone does: the
+// cookie then opens that shop and nothing of the old one, what was answered
+// before comes along, and reading goes on though the entries are numbered anew.
+// Another browser of the same person stays.
+func TestBrowserJoins(t *testing.T) {
+	s := newService(t)
+	for _, text := range []string{"call me Ada", "level", "mm", "Blue", "left", "ok", "park"} {
+		s.sayHome(text)
+	}
+	const old = "shop-two"
+	phone, tablet, owner := s.pairIn(old, "Lee"), s.pairIn(old, "Lee"), s.pairIn(old, "")
+	n := 0
+	say := func(cookie, conversation, text string) answer {
+		t.Helper()
+		n++
+		return s.post(posted{ID: fmt.Sprint("m-", n), Conversation: conversation, Sender: "somebody else", Text: text}, header("Cookie", cookieName+"="+cookie))
+	}
+	read := func(after int) (int, string) {
+		res := s.request("GET", fmt.Sprintf("/v1/conversations/page-lee?after=%d", after), "", header("Cookie", cookieName+"="+phone))
+		return res.StatusCode, string(res.body)
+	}
+	say(owner, "page-owner", "menu")
+	say(phone, "page-lee", "español")
+	was := say(phone, "page-lee", "menu")
+	firstID := fmt.Sprint("m-", n)
+	for range 5 {
+		say(tablet, "page-lee-2", "menu")
+	}
+	if got := textsOf(say(phone, "page-lee", "join AAAA-BBBB")); !has(got, "Ese código no") {
+		t.Errorf("a code that nobody knows: %q", got)
+	}
+	if got := textsOf(say(owner, "page-owner", "join "+codeFrom(t, textsOf(s.sayHome("invite"))...))); !has(got, "cannot leave this one now") {
+		t.Errorf("the only owner: %q", got)
+	}
+	join := posted{ID: "m-join", Conversation: "page-lee", Text: "join " + codeFrom(t, textsOf(s.sayHome("invite to measure"))...)}
+	by := header("Cookie", cookieName+"="+phone)
+	got := s.post(join, by)
+	if !has(textsOf(got), "Ya estás dentro: mide") || has(textsOf(got), "idioma") {
+		t.Fatalf("answered %q", textsOf(got))
+	}
+	if again := s.post(join, by); string(encode(again)) != string(encode(got)) {
+		t.Errorf("the same message again: %s, first %s", encode(again), encode(got))
+	}
+	if again := s.post(posted{ID: firstID, Conversation: "page-lee", Text: "menu"}, by); string(encode(again)) != string(encode(was)) {
+		t.Errorf("what was answered before: %s, first %s", encode(again), encode(was))
+	}
+	if got := textsOf(say(phone, "page-lee", "Lee")); !has(got, "Lee") {
+		t.Errorf("a name: %q", got)
+	}
+	if got := textsOf(say(phone, "page-lee", "menu")); !has(got, "Blue") {
+		t.Errorf("the menu of the new shop: %q", got)
+	}
+	if status, body := read(1 << 40); status != 200 || !strings.Contains(body, `"in_reply_to":"m-join"`) {
+		t.Errorf("reading on from the old numbers: %d %s", status, body)
+	}
+	here, there := s.people(homeShop), s.people(old)
+	if len(here.Moves)+len(there.Moves) != 0 || living(here) != 2 || living(there) != 2 {
+		t.Errorf("people %+v and %+v", here, there)
+	}
+	list, err := s.app.pairing.devices(t.Context(), old)
+	if err != nil || len(list) != 2 {
+		t.Errorf("devices left behind: %+v, %v", list, err)
+	}
+	if got := textsOf(say(tablet, "page-lee-2", "menu")); !has(got, "Aún no hay ninguna sierra") {
+		t.Errorf("the tablet: %q", got)
+	}
+	if list, err = s.app.pairing.devices(t.Context(), homeShop); err != nil || len(list) != 1 || list[0].Person != "Lee" || list[0].Label != "Linux; Android 14" {
+		t.Errorf("devices: %+v, %v", list, err)
+	}
+	// A device that was shut out brings itself in by no code.
+	if err := s.app.pairing.revoke(t.Context(), homeShop, list[0].ID); err != nil {
+		t.Fatal(err)
+	}
+	res := s.request("POST", "/v1/messages", bodyOf(posted{ID: "m-out", Conversation: "page-lee", Text: "join " + codeFrom(t, textsOf(s.sayHome("invite"))...)}),
+		by, header("X-Forwarded-For", "203.0.113.9"))
+	if res.StatusCode != 401 {
+		t.Errorf("shut out, it is answered %d %s", res.StatusCode, res.body)
 	}
 }
 
@@ -416,14 +509,15 @@ func (keptOpen) Close() error { return nil }
 func TestMoveCutOff(t *testing.T) {
 	for _, c := range []struct {
 		name   string
+		kind   callerKind
 		writes int // of a whole move
-	}{{"from the hall", 6}, {"from a shop", 6}} {
+	}{{"from the hall", messenger, 6}, {"from a shop", program, 6}, {"a browser from a shop", paired, 6}} {
 		t.Run(c.name, func(t *testing.T) {
 			onEachStore(t, func(t *testing.T, inner store.Store) {
 				t.Cleanup(func() { _ = inner.Close() })
 				for cut := range c.writes + 1 {
 					for _, same := range []bool{true, false} {
-						cutOff(t, inner, c.name == "from a shop", cut, same)
+						cutOff(t, inner, c.kind, cut, same)
 					}
 				}
 			})
@@ -431,17 +525,23 @@ func TestMoveCutOff(t *testing.T) {
 	}
 }
 
-func cutOff(t *testing.T, inner store.Store, fromShop bool, cut int, same bool) {
+func cutOff(t *testing.T, inner store.Store, kind callerKind, cut int, same bool) {
+	fromShop := kind != messenger
 	name := fmt.Sprintf("cut after %d writes, the same message again %v", cut, same)
-	rig := fmt.Sprintf("rig-%d-%v-%v", cut, same, fromShop)
+	rig := fmt.Sprintf("rig-%d-%v-%v", cut, same, kind)
 	sender := fmt.Sprintf("+44770090%04d", 2*cut+100*len(rig))
 	failing := &failingStore{Store: inner}
 	failing.left.Store(1 << 30)
 	clock := newTestClock()
 	clock.advance(time.Duration(2*cut+len(rig)) * time.Hour) // the allowances lie in the store
+	var cookie string
 	say := func(p *paper, m posted) (string, int) {
 		if fromShop {
-			res := p.request("POST", "/v1/messages", bodyOf(m), p.signed)
+			by := p.signed
+			if kind == paired {
+				by = header("Cookie", cookieName+"="+cookie)
+			}
+			res := p.request("POST", "/v1/messages", bodyOf(m), by)
 			return string(res.body), res.StatusCode
 		}
 		in := p.from(sender, m.Text)
@@ -459,9 +559,14 @@ func cutOff(t *testing.T, inner store.Store, fromShop bool, cut int, same bool) 
 	var was, old, code string
 	t.Run("before", func(t *testing.T) {
 		p := begin(t)
-		if fromShop {
+		switch kind {
+		case program:
 			was, _ = say(p, first)
 			old, _ = p.store.Resolve(t.Context(), conversationAddress(rig))
+		case paired:
+			old = "shop-of-" + rig
+			cookie = p.pairIn(old, "kim")
+			was, _ = say(p, first)
 		}
 		code = codeFrom(t, textsOf(p.sayHome("invite"))...)
 		join.Text = "join " + code
@@ -500,8 +605,11 @@ func cutOff(t *testing.T, inner store.Store, fromShop bool, cut int, same bool) 
 			t.Errorf("%s: %d of them in the shop, the code open %v, %d on the way", name, found, open, len(here.Moves))
 		}
 		door := "paper:" + sender
-		if fromShop {
+		switch kind {
+		case program:
 			door = conversationAddress(rig)
+		case paired:
+			door = deviceAddress(tokenHash(cookie))
 		}
 		if shop, err := p.store.Resolve(t.Context(), door); err != nil || shop != homeShop {
 			t.Errorf("%s: the directory says %q, %v", name, shop, err)
@@ -510,8 +618,14 @@ func cutOff(t *testing.T, inner store.Store, fromShop bool, cut int, same bool) 
 			if again, status := say(p, first); status != 200 || again != was {
 				t.Errorf("%s: what was handled before: %d %s\nwant %s", name, status, again, was)
 			}
-			if left := p.people(old); left.Gone != homeShop || len(left.Moves) != 0 {
+			left := p.people(old)
+			if gone := left.Gone == homeShop; gone != (kind == program) || len(left.Moves) != 0 || living(left) != 0 {
 				t.Errorf("%s: left behind: %+v", name, left)
+			}
+			for _, q := range left.Persons {
+				if len(q.Devices) != 0 {
+					t.Errorf("%s: the old shop still knows the device: %+v", name, q)
+				}
 			}
 		} else if _, err := p.store.Get(t.Context(), hallShop, kindMove, moveID(door)); !errors.Is(err, store.ErrNotFound) {
 			t.Errorf("%s: the note in the hall is still there: %v", name, err)

@@ -99,6 +99,15 @@ func (s *server) read(r *http.Request, c store.Conversation, after uint64, limit
 	if err != nil {
 		return t, storeProblem(err)
 	}
+	if len(list) == 0 && after > 0 {
+		// Read beyond the end: it is another shop's conversation since the browser
+		// moved there, and numbered anew.
+		if newest, err := s.store.Transcript(r.Context(), c, 0, 1); err != nil {
+			return t, storeProblem(err)
+		} else if len(newest) > 0 && newest[0].Seq < after {
+			return s.read(r, c, 0, limit)
+		}
+	}
 	if len(list) == 0 {
 		_, err := s.store.Get(r.Context(), c.Shop, store.KindConversation, c.ID)
 		if errors.Is(err, store.ErrNotFound) {

@@ -114,6 +114,8 @@ type speaker struct {
 	conversation string
 	code         string // hash of the code that they bring, "" where they bring none
 	letIn        bool   // messenger: the settings let them into this shop
+	// brings is the paired browser that moves into this shop with the code.
+	brings *dialog.Device
 }
 
 // channelName is the channel over which the speaker is spoken with.
@@ -168,10 +170,17 @@ func (s speaker) find(p *dialog.People, n newcomers, now time.Time) (i int, came
 				return d.Hash == s.device && !d.Revoked
 			})
 		})
-		if i < 0 {
+		if i >= 0 {
+			return i, "", false, nil
+		}
+		if s.brings == nil {
 			return 0, "", false, errRevoked
 		}
-		return i, "", false, nil
+		if i, came = s.admit(p, n, now); came == "" {
+			return 0, "", false, errRevoked
+		}
+		p.Persons[i].Devices = append(slices.Clone(p.Persons[i].Devices), *s.brings)
+		return i, came, true, nil
 	case program:
 		i = slices.IndexFunc(p.Persons, func(q dialog.Person) bool { return slices.ContainsFunc(q.Addresses, s.writesFrom) })
 		if i >= 0 && !p.Persons[i].Removed {
