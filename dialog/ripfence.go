@@ -143,7 +143,11 @@ func (j *fencing) travel() {
 func (j *fencing) measure(round int) calc.Estimate {
 	var fronts, rears, apart []float64
 	for n := 1; ; n++ {
-		j.t.Confirm(question(Key{Name: "ripfence.lock", Round: round, Index: n}, "ripfence.lock", "Time", n), wording.T("caution.rip"))
+		of := fenceLocks
+		if n > of {
+			of = 0 // more than was planned
+		}
+		j.t.Confirm(question(Key{Name: "ripfence.lock", Round: round, Index: n}, "ripfence.lock", "Time", n, "Of", of), wording.T("caution.rip"))
 		front := float64(j.read(round, n, 0, 0))
 		rear := float64(j.read(round, n, 1, calc.Length(front)))
 		fronts, rears, apart = append(fronts, front), append(rears, rear), append(apart, rear-front)

@@ -235,10 +235,7 @@ func (v *Voice) word(a any) any {
 		return reading.Format(float64(a), reading.Number, reading.None, v.lang, 0)
 	case Tilt:
 		s := reading.Format(float64(a.Value), reading.Angle, reading.Degree, v.lang, tiltStep(a))
-		if a.Signed && a.Value > 0 {
-			s = "+" + s
-		}
-		return s
+		return plus(s, a.Signed && a.Value > 0)
 	}
 	return a
 }
@@ -270,10 +267,15 @@ func (v *Voice) size(s Size) string {
 		return v.Say(T("size.under", "Size", Size{Value: step, Resolution: s.Resolution}))
 	}
 	out := reading.FormatBeside(float64(s.Value), float64(s.Beside), reading.Length, v.unit, v.lang, v.stepOf(s))
-	if s.Signed && s.Value > 0 {
-		out = "+" + out
+	return plus(out, s.Signed && s.Value > 0)
+}
+
+// plus writes a plus before a number, unless nothing of it is left to show.
+func plus(s string, positive bool) string {
+	if positive && strings.ContainsAny(s, "123456789") {
+		return "+" + s
 	}
-	return out
+	return s
 }
 
 // stepOf returns the step to which a length is shown.

@@ -16,6 +16,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"shimwright/calc"
 	"shimwright/dialog/reading"
 	"shimwright/dialog/wording"
 )
@@ -302,6 +303,15 @@ func TestStyle(t *testing.T) {
 					t.Errorf("%s: %q opens %d questions and closes %d", lang, id, opened, q)
 				}
 			}
+		}
+	}
+}
+
+// TestNothingHasNoSign: what rounds to nothing is neither more nor less.
+func TestNothingHasNoSign(t *testing.T) {
+	for v, want := range map[float64]string{0.004: "0.00 mm", -0.004: "0.00 mm", 0.006: "+0.01 mm", -0.006: "-0.01 mm"} {
+		if got := wording.NewVoice("en", reading.MM).Say(wording.T("size", "Value", wording.Size{Value: calc.Length(v), Signed: true})); got != want {
+			t.Errorf("%g mm is said as %q, want %q", v, got, want)
 		}
 	}
 }
