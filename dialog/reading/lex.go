@@ -271,10 +271,10 @@ func (p *parser) quotes(r rune, next int, space bool) kind {
 	after, _ := utf8.DecodeRuneInString(rest)
 	switch {
 	case p.quoted:
-		p.quoted = false
+		p.quoted, p.guess = false, true
 		return kStop
 	case space && (unicode.IsLetter(after) || unicode.IsNumber(after) || isDash(after) || after == '.') && strings.ContainsRune(rest, r):
-		p.quoted, p.guess = true, true
+		p.quoted = true
 		return kStop
 	}
 	return kDoubleTick
