@@ -61,11 +61,16 @@ func TestTranscriptWaits(t *testing.T) {
 		time.Sleep(time.Millisecond)
 	}
 	s.post(posted{ID: "m-2", Conversation: "bench", Text: "menu"})
-	if next := <-got; len(next.Entries) != 1 || next.Entries[0].Message.ID != "m-2" {
+	next := <-got
+	if len(next.Entries) != 1 || next.Entries[0].Message.ID != "m-2" {
 		t.Errorf("got %+v", next)
 	}
+	// Numbers beyond the end are of another shop: it is read from the beginning.
+	if all := s.transcript(fmt.Sprintf("/v1/conversations/bench?after=%d&wait=25", at+100)); len(all.Entries) != 2 || all.Next != next.Next {
+		t.Errorf("beyond the end: %+v", all)
+	}
 	// A stop lets those go who wait.
-	go func() { got <- s.transcript(fmt.Sprintf("/v1/conversations/bench?after=%d&wait=25", at+100)) }()
+	go func() { got <- s.transcript(fmt.Sprintf("/v1/conversations/bench?after=%d&wait=25", next.Next)) }()
 	for s.app.server.page.Listeners() == 0 {
 		time.Sleep(time.Millisecond)
 	}
