@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"net"
@@ -186,10 +187,14 @@ func TestProgramServesAndStops(t *testing.T) {
 			t.Errorf("%s: %v, %v", name, i.Mode(), err)
 		}
 	}
+	var all transcript
+	if body, err := get(client, p.url+"/v1/conversations/bench"); err != nil || json.Unmarshal([]byte(body), &all) != nil {
+		t.Fatalf("%v: %s", err, body)
+	}
 	// A reader who waits for news does not hold up the stop.
 	waits := make(chan error, 1)
 	go func() {
-		res, err := client.Get(p.url + "/v1/conversations/bench?after=1000000&wait=25")
+		res, err := client.Get(fmt.Sprintf("%s/v1/conversations/bench?after=%d&wait=25", p.url, all.Next))
 		if err == nil {
 			_, err = io.Copy(io.Discard, res.Body)
 			res.Body.Close()

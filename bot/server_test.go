@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"fmt"
 	"io"
 	"net"
 	"net/http"
@@ -195,7 +196,8 @@ func TestLongWaitOutlivesTheReadLimit(t *testing.T) {
 	web.Config.WriteTimeout = 100 * time.Millisecond
 	web.Start()
 	defer web.Close()
-	res, err := s.plain.Get(web.URL + "/v1/conversations/bench?after=1000000&wait=1")
+	end := s.transcript("/v1/conversations/bench").Next
+	res, err := s.plain.Get(web.URL + fmt.Sprintf("/v1/conversations/bench?after=%d&wait=1", end))
 	if err != nil {
 		t.Fatal(err)
 	}
