@@ -19,10 +19,20 @@ const restToken = "rest"
 // that are to be known before their job goes on.
 const toldName = "told"
 
+// openMoves returns the moves of which it is not yet said what became of them; where
+// a channel carries one nut a message, the one that was told.
+func (st *step) openMoves(told *Told) []guard.Move {
+	open := told.Moves[len(told.Made):]
+	if st.v.Limits.OneMove && len(open) > 1 {
+		open = open[:1]
+	}
+	return open
+}
+
 // becameOf asks what became of the moves that are still open. It brings no hand to
 // the saw: it tells none of them again.
-func becameOf(told *Told) guard.Prompt {
-	open := told.Moves[len(told.Made):]
+func (st *step) becameOf(told *Told) guard.Prompt {
+	open := st.openMoves(told)
 	moves := wording.T("told.move", "Part", wording.Raw(open[0].Label))
 	if len(open) > 1 {
 		var list wording.List
@@ -47,7 +57,7 @@ func owing(saw *Saw, o outcome) bool {
 // kept as a fact; advice of which nothing was made is dropped.
 func (st *step) settled(saw *Saw, o outcome, text string) {
 	told, a := saw.Running.Told, o.prompt.Ask()
-	open := told.Moves[len(told.Made):]
+	open := st.openMoves(told)
 	made, ok := st.parseMoves(text, open)
 	if same(text, st.voice.Say(a.Choices[1].Text)) || st.voice.Is(a.Choices[1].Also, bare(text)) >= 0 {
 		made, ok = statusAll(open, "not"), true
@@ -58,6 +68,7 @@ func (st *step) settled(saw *Saw, o outcome, text string) {
 		return
 	}
 	all := append(append([]Made(nil), told.Made...), made...)
+	all = append(all, statusAll(told.Moves[len(all):], "not")...) // was not told yet
 	if anyMade(all) {
 		st.accept(saw, Answer{Key: told.Key, Moves: all})
 		st.fresh = false // what follows from it was not waited for
@@ -79,10 +90,7 @@ func (st *step) settled(saw *Saw, o outcome, text string) {
 // moves takes the answer to an adjustment: what became of each move.
 func (st *step) moves(saw *Saw, o outcome, text string) {
 	told := saw.Running.Told
-	open := told.Moves[len(told.Made):]
-	if st.v.Limits.OneMove && len(open) > 1 {
-		open = open[:1]
-	}
+	open := st.openMoves(told)
 	made, ok := st.parseMoves(text, open)
 	if !ok {
 		st.unclear(o, text, "moves.unclear", "Example", st.moveExample(open))
@@ -190,9 +198,20 @@ func unnamed(open []guard.Move, status map[int]string) (rest []int) {
 func statusAll(open []guard.Move, status string) []Made {
 	made := make([]Made, len(open))
 	for i, m := range open {
-		made[i] = Made{Move: m, Status: status, Actual: m.Turns}
+		made[i] = madeAs(m, status)
 	}
 	return made
+}
+
+// madeAs is a move with what became of it.
+func madeAs(m guard.Move, status string) Made {
+	switch status {
+	case "stuck", "not":
+		return Made{Move: m, Status: status}
+	case "reversed":
+		return Made{Move: m, Status: status, Actual: -m.Turns}
+	}
+	return Made{Move: m, Status: status, Actual: m.Turns}
 }
 
 func became(open []guard.Move, status map[int]string) ([]Made, bool) {
@@ -215,13 +234,7 @@ func became(open []guard.Move, status map[int]string) ([]Made, bool) {
 		default:
 			return nil, false
 		}
-		made[i] = Made{Move: m, Status: s, Actual: m.Turns}
-		switch s {
-		case "stuck", "not":
-			made[i].Actual = 0
-		case "reversed":
-			made[i].Actual = -m.Turns
-		}
+		made[i] = madeAs(m, s)
 	}
 	return made, known == len(status)
 }

@@ -108,6 +108,23 @@ func TestMovesToldAndUpset(t *testing.T) {
 	}
 }
 
+// TestMovesToldSingly asks where a channel carries one nut a message: only the nut that
+// was told is asked for, and the rest was not turned.
+func TestMovesToldSingly(t *testing.T) {
+	sh := atMoves(t)
+	sh.view.Limits = dialog.Limits{Segment: 160, Plain: true, OneMove: true}
+	if sh.say("bumped"); !strings.Contains(said(sh.result), "support 5") || strings.Contains(said(sh.result), "6") {
+		t.Errorf("asked:\n%s", said(sh.result))
+	}
+	if sh.say("done"); !strings.Contains(said(sh.result), "support 6, outer side not moved; the rest made") {
+		t.Errorf("taken:\n%s", said(sh.result))
+	}
+	moves := sh.view.Saws[0].Running.Answers
+	if m := moves[len(moves)-1].Moves; len(m) != 2 || m[0].Actual != m[0].Turns || m[1].Actual != 0 {
+		t.Errorf("kept: %+v", m)
+	}
+}
+
 // TestMovesToldByAnother lets somebody else hit the saw: who turns its nuts is asked,
 // also when they come back to it later.
 func TestMovesToldByAnother(t *testing.T) {

@@ -208,7 +208,7 @@ func (st *step) saw(id string) *Saw {
 func (st *step) current(saw *Saw) outcome {
 	o := fold(procedureNamed(saw.Running.Procedure), &st.v, saw, *st.person, st.now, &st.known)
 	if told := saw.Running.Told; told != nil && (told.Edit || !o.told) {
-		o.done, o.first, o.prompt = false, "", becameOf(told)
+		o.done, o.first, o.prompt = false, "", st.becameOf(told)
 		return o
 	}
 	if o.done && saw.Power.Open() && !st.goesOn(saw) {
