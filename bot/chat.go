@@ -2,12 +2,15 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
+	"shimwright/dialog/wording"
 	"shimwright/store"
 )
 
@@ -71,6 +74,14 @@ func readLines(ctx context.Context, in io.Reader, lines chan<- string, broken ch
 	broken <- s.Err()
 }
 
+// terminalLanguage is the language that the environment asks for, in the order of
+// POSIX (Base Definitions, 8.2), "" where the service has not got it.
+func terminalLanguage() string {
+	locale, _, _ := strings.Cut(cmp.Or(os.Getenv("LC_ALL"), os.Getenv("LC_MESSAGES"), os.Getenv("LANG")), ".")
+	locale, _, _ = strings.Cut(locale, "@")
+	return wording.Accepted(strings.ReplaceAll(locale, "_", "-"))
+}
+
 // exchange says one line and prints what is answered. A message that is
 // refused is told, and the conversation goes on.
 func exchange(ctx context.Context, c console, r reception, text string) error {
@@ -79,7 +90,7 @@ func exchange(ctx context.Context, c console, r reception, text string) error {
 		fmt.Fprintf(c.out, "The line has %d bytes; a message may have %d.\n", len(text), store.MaxInbound)
 		return nil
 	}
-	a, err := r.say(ctx, posted{ID: "m-" + newID(), Conversation: terminalConversation, Text: text, SentAt: clock()})
+	a, err := r.say(ctx, posted{ID: "m-" + newID(), Conversation: terminalConversation, Text: text, SentAt: clock(), Lang: terminalLanguage()})
 	var p *problem
 	if errors.As(err, &p) && p.Status < 500 {
 		fmt.Fprintln(c.out, p.Detail)

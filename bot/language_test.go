@@ -146,3 +146,22 @@ func TestNewcomersLanguage(t *testing.T) {
 		t.Errorf("a browser in Spanish: %q", got)
 	}
 }
+
+// TestTerminalLanguage: a terminal is answered in the language of its locale (POSIX,
+// Base Definitions, 8.2: LC_ALL before LANG), in English where that is none of ours.
+func TestTerminalLanguage(t *testing.T) {
+	for _, c := range []struct{ all, lang, text, want string }{
+		{"", "de_AT.UTF-8", "höhe", "Millimeter oder Zoll?"},
+		{"es_MX.UTF-8@euro", "de_DE.UTF-8", "nivel", "¿Milímetros o pulgadas?"},
+		{"", "fr_FR.UTF-8", "level", "Millimetres or inches?"},
+		{"C.UTF-8", "de_DE.UTF-8", "level", "Millimetres or inches?"},
+		{"", "", "level", "Millimetres or inches?"},
+	} {
+		t.Setenv("LC_ALL", c.all)
+		t.Setenv("LC_MESSAGES", "")
+		t.Setenv("LANG", c.lang)
+		if out, said, status := runCommand(t, t.TempDir(), c.text+"\n", "chat"); status != 0 || !strings.Contains(out, c.want) {
+			t.Errorf("LC_ALL=%s LANG=%s: %d\n%s%s", c.all, c.lang, status, out, said)
+		}
+	}
+}

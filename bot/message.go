@@ -26,6 +26,7 @@ type posted struct {
 	Sender       string
 	Text         string
 	SentAt       time.Time
+	Lang         string // that a terminal's environment asks for, "" otherwise
 }
 
 // parsePosted reads a message strictly: one JSON object, each field once, of

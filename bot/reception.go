@@ -36,7 +36,7 @@ func (o ownService) close() error { return o.app.close() }
 // say hands the dialog a message of whoever sits at this machine: the owner.
 func (a *app) say(ctx context.Context, m posted) (answer, error) {
 	var out answer
-	stored, err := a.server.say(ctx, caller{kind: local, shop: homeShop}, m)
+	stored, err := a.server.say(ctx, caller{kind: local, shop: homeShop, lang: m.Lang}, m)
 	if err != nil {
 		return out, err
 	}

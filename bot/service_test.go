@@ -26,6 +26,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
+	os.Setenv("LC_ALL", "C") // the terminal speaks the language of whoever runs the tests
 	goleak.VerifyTestMain(m, goleak.Cleanup(func(code int) {
 		os.RemoveAll(buildFolder())
 		os.Exit(code)
