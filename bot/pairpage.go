@@ -140,9 +140,11 @@ func showPair(w http.ResponseWriter, lang string, status int, page wording.Page)
 	h.Set("Content-Language", string(voice.Lang()))
 	h.Add("Vary", "Accept-Language")
 	h.Set("Cache-Control", "no-store")
-	// Under no-referrer a browser says "Origin: null" of a form (Fetch, "append
-	// a request Origin header"), and whose page asked could not be told.
-	h.Set("Referrer-Policy", "same-origin")
+	if !page.Button.Empty() {
+		// Under no-referrer a browser says "Origin: null" of a form (Fetch, "append
+		// a request Origin header"), and whose page asked could not be told.
+		h.Set("Referrer-Policy", "same-origin")
+	}
 	w.WriteHeader(status)
 	_, _ = w.Write(b.Bytes())
 	return nil
