@@ -73,6 +73,9 @@ func TestTargets(t *testing.T) {
 			if js[bool](b, `document.documentElement.scrollWidth > innerWidth || document.querySelector("#scroll").scrollWidth > document.querySelector("#scroll").clientWidth`) {
 				b.t.Errorf("%d px, %s: the page scrolls sideways", wide, name)
 			}
+			if name == "panel" && js[bool](b, `(() => { const w = document.querySelector("#words"); return w.clientHeight < Math.min(w.scrollHeight, innerHeight * 0.4) })()`) {
+				b.t.Errorf("%d px: the words that work at any time are squeezed by the conversation", wide)
+			}
 			if size := js[float64](b, `parseFloat(getComputedStyle(document.querySelector("#log .said")).fontSize)`); size < 20 {
 				b.t.Errorf("messages are %g px high", size)
 			}
