@@ -9,7 +9,8 @@ import (
 type Pass struct {
 	Turns         []float64 // as made, positive raises as the thread says; 0 for a nut left alone
 	Before, After []Length
-	Missing       []bool // heights that were not read, before or after; nil: none
+	Missing       []bool // heights that were not read before; nil: none
+	Unread        []bool // heights that were not read after; nil: those of Missing
 	Confirmed     []bool // After was read a second time there and agreed; nil: none
 }
 
@@ -161,7 +162,10 @@ func (l *learner) add(p Pass) error {
 		}
 		nominal[j] = float64(v)
 	}
-	for _, v := range [][]bool{p.Missing, p.Confirmed} {
+	if p.Unread == nil {
+		p.Unread = p.Missing
+	}
+	for _, v := range [][]bool{p.Missing, p.Unread, p.Confirmed} {
 		if v != nil && len(v) != l.n {
 			return bad("passes", "do not have one entry for each support")
 		}
@@ -170,7 +174,7 @@ func (l *learner) add(p Pass) error {
 	if err != nil {
 		return err
 	}
-	after, err := l.set(p.After, p.Missing)
+	after, err := l.set(p.After, p.Unread)
 	if err != nil {
 		return err
 	}

@@ -356,6 +356,29 @@ func TestHeightsBelieveTheReadingOfANutThatDidNotAnswer(t *testing.T) {
 	within(t, "its U", e[1].U, 1.96*0.01, 0.001)
 }
 
+// A height that is not read between two passes keeps its first reading, and gets
+// the last: the mean of both, and √2 surer. What was put there in between does not
+// count.
+func TestHeightsNotReadBetweenPasses(t *testing.T) {
+	m := knownModel(t, line(3, 500), 1e-9)
+	nan := Length(math.NaN())
+	last := []bool{false, false, true}
+	p := []Pass{
+		{Turns: []float64{0, 0.0625, 0}, Before: []Length{0.05, -0.10, 0.05}, After: []Length{0.05, -0.006, nan}, Unread: last},
+		{Turns: []float64{0, 0.0312, 0}, Before: []Length{0.05, -0.006, nan}, Missing: last, After: []Length{0.05, 0.04, 0.07}, Unread: make([]bool, 3)},
+	}
+	e, err := m.Heights(p, nil, 0.02, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "height", e[2].Value, 0.06, 1e-6)
+	within(t, "its U", e[2].U, 1.96*0.01/math.Sqrt2, 1e-4)
+	within(t, "U of one that was read three times", e[0].U, 1.96*0.01/math.Sqrt(3), 1e-4)
+	if _, found, err := m.Learn(p, 0.02); err != nil || len(found) > 0 {
+		t.Errorf("found %v, %v", found, err)
+	}
+}
+
 func TestHeightsRefusesWhatItCannotUse(t *testing.T) {
 	m := model(t, line(3, 500))
 	p := []Pass{{Turns: []float64{0.1, 0, 0}, Before: []Length{0, 0, 0}, After: []Length{0.1, 0, 0}}}

@@ -60,6 +60,7 @@ func (level) Run(t *Script) {
 	l.play()
 	for n := 1; ; n++ {
 		round := t.firstRound() + n
+		l.whole = l.whole || n >= levelRounds
 		h := l.read(round)
 		decision, worst := l.judge(h)
 		if l.found == nil {
@@ -75,6 +76,10 @@ func (level) Run(t *Script) {
 				decision, worst = l.judge(h)
 			}
 		}
+		if h.short && decision != calc.Outside {
+			l.whole = true
+			continue // what was out was misread: now the others count too
+		}
 		l.left, l.leftWorst = &h, worst
 		if decision != calc.Outside && l.loose(round, h) {
 			continue
@@ -84,7 +89,9 @@ func (level) Run(t *Script) {
 			l.record(decision, n >= levelRounds)
 			return
 		}
-		if !l.adjust(round, h) {
+		moved := l.adjust(round, h)
+		if l.whole = !moved && h.short; !moved && !l.whole {
+			t.Say("level.nomove")
 			l.record(calc.Outside, true)
 			return
 		}
@@ -100,6 +107,7 @@ type levelling struct {
 	first    int // index of the support that is read first
 	window   calc.Window
 	passes   []calc.Pass
+	whole    bool // the next round is of all supports
 	lesson   lesson
 	next     *calc.Plan // the next pass, once it is known
 	plainU   float64    // expanded uncertainty of a plain reading

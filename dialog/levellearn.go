@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"math"
+	"slices"
 
 	"shimwright/calc"
 	"shimwright/dialog/wording"
@@ -12,10 +13,45 @@ import (
 // learn adds the round to the pass that led to it.
 func (l *levelling) learn(h heights) {
 	p := &l.passes[len(l.passes)-1]
-	p.After = h.value
-	for i := range h.missing {
-		p.Missing[i] = p.Missing[i] || h.missing[i]
+	p.After, p.Unread = h.value, slices.Clone(h.missing)
+}
+
+// vagueness is how much less exactly than by a reading a height may be known for
+// its reading to wait: it is read before anything is called within.
+const vagueness = 2.5
+
+// foreseen says of each support whether its height follows well enough from the
+// readings before and from those of this round so far, whatever stiffness of the
+// table agrees with them. Where they show anything odd, none does.
+func (l *levelling) foreseen(h heights) []bool {
+	out := make([]bool, len(l.supports))
+	passes := slices.Clone(l.passes)
+	p := &passes[len(passes)-1]
+	p.After, p.Unread = h.value, h.missing
+	u := calc.Length(l.typicalU(h))
+	model, findings, err := must(calc.NewModel(l.points())).Learn(passes, u)
+	if err != nil || len(findings) > 0 {
+		return out
 	}
+	var likely []calc.Estimate
+	for _, off := range [...]float64{0, -model.Spread, model.Spread} {
+		m := model
+		m.Stiffness, m.Torsion = m.Stiffness*math.Exp(off), m.Torsion*math.Exp(off)
+		best, err := m.Heights(passes, nil, u, l.tool.Resolution/2)
+		if err != nil {
+			return out
+		}
+		if likely == nil {
+			likely = best
+		}
+		for i, e := range best {
+			likely[i].U = math.Max(likely[i].U, e.U+math.Abs(e.Value-likely[i].Value))
+		}
+	}
+	for i, e := range likely {
+		out[i] = e.U <= vagueness*float64(u)
+	}
+	return out
 }
 
 // recheck reads supports again whose readings fit nothing that the last pass

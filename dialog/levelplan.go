@@ -16,7 +16,6 @@ func (l *levelling) adjust(round int, h heights) bool {
 	l.free(round, h)
 	if l.open(round) {
 		if _, ok := l.plan(h); !ok {
-			l.t.Say("level.nomove")
 			return false
 		}
 	}
@@ -24,7 +23,7 @@ func (l *levelling) adjust(round int, h heights) bool {
 		a, _ := l.plan(h)
 		return a
 	})
-	pass := calc.Pass{Turns: make([]float64, len(l.supports)), Before: h.value, Missing: append([]bool(nil), h.missing...)}
+	pass := calc.Pass{Turns: make([]float64, len(l.supports)), Before: h.value, Missing: slices.Clone(h.missing)}
 	for _, m := range made {
 		pass.Turns[m.Index] = turnsOf(m)
 	}
@@ -70,18 +69,32 @@ func (l *levelling) planned(h heights) (calc.Plan, error) {
 	o.Low, o.High, o.U = l.p.Tol.LevelLow, l.p.Tol.LevelHigh, calc.Length(u)
 	if len(l.passes) > 0 {
 		if best, err := model.Heights(l.passes, findings, calc.Length(u), l.tool.Resolution/2); err == nil {
-			all, us := make([]calc.Length, len(best)), make([]calc.Length, len(best))
+			all, us, never := make([]calc.Length, len(best)), make([]calc.Length, len(best)), l.never(h)
 			for i, e := range best {
 				all[i], us[i] = calc.Length(e.Value), calc.Length(e.U)
+				if never[i] {
+					us[i] = o.U
+				}
 			}
 			from := o
 			from.Us = us
-			if plan, err := model.Plan(all, h.missing, from); err == nil && !plan.Done {
+			if plan, err := model.Plan(all, never, from); err == nil && !plan.Done {
 				return plan, nil
 			}
 		}
 	}
 	return model.Plan(h.value, h.missing, o)
+}
+
+// never says of each support whether it was never read.
+func (l *levelling) never(h heights) []bool {
+	out := slices.Clone(h.missing)
+	for _, p := range l.passes {
+		for i := range out {
+			out[i] = out[i] && p.Missing[i] && p.Unread[i]
+		}
+	}
+	return out
 }
 
 // plan words the next pass.

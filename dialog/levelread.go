@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"math"
+	"slices"
 
 	"shimwright/calc"
 	"shimwright/dialog/guard"
@@ -17,6 +18,7 @@ type heights struct {
 	missing []bool
 	raw     []int // the answers; 0 where none was
 	round   int
+	short   bool // some wait until after the next pass
 }
 
 func (l *levelling) newHeights(round int) heights {
@@ -26,15 +28,24 @@ func (l *levelling) newHeights(round int) heights {
 
 // read takes one round of heights, the first point again last: when it has
 // changed by more than the tool explains, the stand has moved and the round is
-// read again.
+// read again. Where those whose nuts were turned show that another pass is needed,
+// the others wait for it as far as they are known well enough to plan it.
 func (l *levelling) read(round int) heights {
 	for try := 0; ; try++ {
 		h := l.newHeights(round)
+		for i := range h.missing {
+			h.missing[i] = true
+		}
 		first := -1
-		for i := range l.supports {
+		order, most := l.order()
+		var known []bool
+		for n, i := range order {
+			if n >= most && l.waits(round, try, i, &h, &known) {
+				h.short = true
+				continue
+			}
 			v := l.height(round, try, i, 1, &h)
 			if v.Skipped {
-				h.missing[i] = true
 				continue
 			}
 			if first < 0 {
@@ -46,6 +57,12 @@ func (l *levelling) read(round int) heights {
 			l.t.Say("level.none")
 			continue
 		}
+		if h.short {
+			l.t.Say("level.short")
+			if single(h.missing) {
+				return h // the first point is the last
+			}
+		}
 		again := l.height(round, try, first, 2, nil)
 		if again.Skipped || math.Abs(again.Mid()-float64(h.value[first])) <= l.allowed || try == 2 {
 			return h
@@ -54,15 +71,71 @@ func (l *levelling) read(round int) heights {
 	}
 }
 
+// single says whether all but one are missing.
+func single(missing []bool) bool {
+	read := 0
+	for _, m := range missing {
+		if !m {
+			read++
+		}
+	}
+	return read == 1
+}
+
+// order returns the supports as they are read, and from which place on they may
+// wait. Where the last pass turned a nut as far as one pass goes, another is
+// likely: then those that were turned come first. Otherwise none waits.
+func (l *levelling) order() (order []int, most int) {
+	n := len(l.supports)
+	full := func(t float64) bool { return math.Abs(t) > calc.DefaultPlanOptions().MaxTurn-1e-9 }
+	var turns []float64
+	if k := len(l.passes); k > 0 && !l.whole && slices.ContainsFunc(l.passes[k-1].Turns, full) {
+		turns = l.passes[k-1].Turns
+	}
+	var others []int
+	for i := range n {
+		if turns == nil || turns[i] != 0 {
+			order = append(order, i)
+		} else {
+			others = append(others, i)
+		}
+	}
+	return append(order, others...), len(order)
+}
+
+// waits says whether the reading at support i, whose nut was left alone, can
+// wait until after the next pass: another is needed, and the height is known
+// well enough without. known is worked out with the first question.
+func (l *levelling) waits(round, try, i int, h *heights, known *[]bool) bool {
+	if l.t.has(l.key(round, try, i, 1)) {
+		return false
+	}
+	if !l.open(round) {
+		return true
+	}
+	if d, _ := l.judge(*h); d != calc.Outside {
+		return false
+	}
+	if l.t.hasFrom(l.key(round, try, 0, 2)) {
+		return true
+	}
+	if *known == nil {
+		*known = l.foreseen(*h)
+	}
+	return (*known)[i]
+}
+
 // expected is where the height at support i should be: where the last round
 // left it, or among its neighbours of this round. Nil: nothing is known.
 func (l *levelling) expected(i int, h *heights) *float64 {
 	if h == nil {
 		return nil
 	}
-	if l.left != nil && !l.left.missing[i] {
-		v := float64(l.left.value[i])
-		return &v
+	for _, past := range []*heights{l.left, l.found} {
+		if past != nil && !past.missing[i] {
+			v := float64(past.value[i])
+			return &v
+		}
 	}
 	var read []float64
 	for j := range i {
@@ -80,7 +153,7 @@ func (l *levelling) expected(i int, h *heights) *float64 {
 // take puts a reading into its round. Every plain reading of a tool has the
 // same uncertainty: it is worked out once, in newLevelling.
 func (l *levelling) take(h *heights, i int, v Value) {
-	h.raw[i] = v.answer
+	h.missing[i], h.raw[i] = false, v.answer
 	if v.Low == v.High {
 		h.value[i], h.u[i] = calc.Length(v.Low)+l.tool.Correction, l.plainU
 		return
