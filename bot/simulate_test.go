@@ -65,7 +65,8 @@ func TestVirtualSaws(t *testing.T) {
 		service, rounds := virtualsaw.Quantile(r.Service.Minutes, 0.5), virtualsaw.Quantile(r.Service.Rounds, 0.95)
 		rule := min(virtualsaw.Quantile(r.OneCapped.Minutes, 0.5), virtualsaw.Quantile(r.OwnCapped.Minutes, 0.5))
 		t.Logf("levelling: %.1f minutes in the median, %.1f by the better rule of thumb; 95 of 100 within %.0f rounds", service, rule, rounds)
-		if service > 1.2*rule || rounds > 4 {
+		// a median of fewer saws is that of whichever they are
+		if few := len(r.Service.Minutes) < 30; !few && service > 1.15*rule || rounds > 4 {
 			t.Errorf("levelling takes %.1f minutes in the median and %.0f rounds for 95 of 100; the better rule of thumb takes %.1f minutes", service, rounds, rule)
 		}
 	}
