@@ -250,6 +250,8 @@ func (s *scale) drain(n int) {
 	began, here, there := time.Now(), processorTime(), serverTime(s.t, s.server)
 	a.start()
 	// A look at what is due would cost the server as much as the work itself.
+	// The clock stands still: what fails once, say because the server is stalled for
+	// seconds, is not tried again, and this fails.
 	for until := began.Add(drainTime); sink.count() < 2*n && time.Now().Before(until); {
 		time.Sleep(5 * time.Millisecond)
 	}
