@@ -21,6 +21,8 @@ type keeper interface {
 	backup(ctx context.Context, w io.Writer) error
 	dead(ctx context.Context, max int) ([]letter, error)
 	resend(ctx context.Context, l letter) error
+	// tidy goes through some shops after one; see tidyFrom.
+	tidy(ctx context.Context, after string) (tidied, error)
 	close() error
 }
 
@@ -80,6 +82,10 @@ func (o ownStore) resend(ctx context.Context, l letter) error {
 	return o.store.Resend(ctx, l.Shop, l.ID, clock())
 }
 
+func (o ownStore) tidy(ctx context.Context, after string) (tidied, error) {
+	return tidyFrom(ctx, o.store, after, clock())
+}
+
 func (o ownStore) close() error { return o.store.Close() }
 
 func deadLetters(ctx context.Context, s store.Store, max int) ([]letter, error) {
@@ -100,6 +106,7 @@ func (a *app) keeperRoutes(mux *http.ServeMux) {
 		a.deliverer.kick()
 		return struct{}{}, err
 	})
+	deskRoute(mux, "/tidy", func(ctx context.Context, after string) (tidied, error) { return tidyFrom(ctx, a.store, after, a.server.now()) })
 	mux.HandleFunc("POST /backup", func(w http.ResponseWriter, r *http.Request) {
 		// As long as it takes: its reader is a command of this machine.
 		_ = http.NewResponseController(w).SetWriteDeadline(time.Time{})
@@ -117,6 +124,10 @@ func (c *deskClient) dead(ctx context.Context, max int) ([]letter, error) {
 func (c *deskClient) resend(ctx context.Context, l letter) error {
 	_, err := deskCall[letter, struct{}](ctx, c, "/resend", l)
 	return err
+}
+
+func (c *deskClient) tidy(ctx context.Context, after string) (tidied, error) {
+	return deskCall[string, tidied](ctx, c, "/tidy", after)
 }
 
 func (c *deskClient) backup(ctx context.Context, w io.Writer) error {

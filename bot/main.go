@@ -47,6 +47,7 @@ func commands() []command {
 		{"restore", "FILE", "read a backup into an empty store", restoreCommand},
 		{"move", "FROM TO", "copy everything from the data file to Redis, or back", moveCommand},
 		{"dead", "[resend ID | resend all]", "list the messages that were given up, or send them again", deadCommand},
+		{"tidy", "", "finish what was forgotten and cut off, and take out codes whose time is over", tidyCommand},
 		{"export", "[-saw NAME] [FILE.json | FILE.csv]", "take everything of a shop away, or the records of it", exportCommand},
 		{"import", "FILE", "bring back what export wrote", importCommand},
 		{"report", "[-saw NAME] [FILE.html | FILE.pdf]", "write the page to print of a saw", reportCommand},
