@@ -40,8 +40,10 @@ type waiting struct {
 	done chan struct{}
 }
 
-// do sends cmd and waits for its answer. When ctx ends first, cmd may be in use
-// and is not to be looked at; it is not sent any more if it has not been.
+// do sends cmd and waits for its answer. After its deadline it does not wait, and
+// cmd, which may be in use, is not to be looked at. Where ctx is cancelled, what has
+// been sent is waited for, so that a claim made while the program stops is not left
+// to run out; what has not been is not sent any more.
 func (t *together) do(ctx context.Context, cmd redis.Cmder) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
@@ -59,7 +61,11 @@ func (t *together) do(ctx context.Context, cmd redis.Cmder) error {
 	case <-w.done:
 		return cmd.Err()
 	case <-ctx.Done():
-		return ctx.Err()
+		if errors.Is(ctx.Err(), context.DeadlineExceeded) {
+			return ctx.Err()
+		}
+		<-w.done
+		return cmd.Err()
 	}
 }
 

@@ -98,6 +98,29 @@ func TestCallsOvertakeOneThatHangs(t *testing.T) {
 	})
 }
 
+// A call that is cancelled once it was sent still gets its answer: a claim made
+// while the program stops would otherwise be nobody's until its lease has passed.
+func TestOfCallsCancelledThoseSentAreAnswered(t *testing.T) {
+	server := redistest.Start(t)
+	s, trips := togetherOn(t, server)
+	server.Pause(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	answer := make(chan error)
+	cmd := redis.NewStringCmd(ctx, "echo", "a")
+	go func() { answer <- s.send(ctx, cmd) }()
+	redistest.Eventually(t, "the call to be sent", func() error {
+		if trips.n.Load() == 0 {
+			return errors.New("it has not been")
+		}
+		return nil
+	})
+	cancel()
+	server.Continue(t)
+	if err := <-answer; err != nil || cmd.Val() != "a" {
+		t.Errorf("%q, %v", cmd.Val(), err)
+	}
+}
+
 // A read that was lost with a connection is asked again by itself, though it went
 // with a write; the write is not, as nobody knows whether it took effect.
 func TestOfCallsLostTogetherOnlyReadsAreSentAgain(t *testing.T) {
