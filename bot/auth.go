@@ -62,9 +62,10 @@ func (g *guard) identify(r *http.Request, body []byte) (caller, error) {
 
 // isLocal reports whether the request comes from a browser of this machine,
 // directly: the peer and the name called are both loopback, and no proxy says
-// that it passes on somebody else's request.
+// that it passes on somebody else's request. No browser speaks HTTP/1.0, but a
+// proxy that nobody told anything may (nginx does by default), and as from here to here.
 func (g *guard) isLocal(r *http.Request) bool {
-	if !g.owner || !isLoopback(r.RemoteAddr) || !loopbackHost(hostName(r.Host)) {
+	if !g.owner || !r.ProtoAtLeast(1, 1) || !isLoopback(r.RemoteAddr) || !loopbackHost(hostName(r.Host)) {
 		return false
 	}
 	for _, h := range []string{"Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-Ip", "Via"} {
