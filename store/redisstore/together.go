@@ -51,21 +51,36 @@ func (t *together) do(ctx context.Context, cmd redis.Cmder) error {
 	w := waiting{ctx, cmd, make(chan struct{})}
 	t.mu.Lock()
 	t.queue = append(t.queue, w)
-	if t.flights == 0 || t.flights < flightsMax && time.Since(t.left) > overtake {
+	t.mu.Unlock()
+	late := time.NewTimer(overtake)
+	defer late.Stop()
+	t.start()
+	for {
+		select {
+		case <-w.done:
+			return cmd.Err()
+		case <-late.C:
+			t.start()
+			late.Reset(overtake)
+		case <-ctx.Done():
+			if errors.Is(ctx.Err(), context.DeadlineExceeded) {
+				return ctx.Err()
+			}
+			<-w.done
+			return cmd.Err()
+		}
+	}
+}
+
+// start sends off what waits, unless it goes with a round trip that is to come
+// back soon.
+func (t *together) start() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if len(t.queue) > 0 && (t.flights == 0 || t.flights < flightsMax && time.Since(t.left) >= overtake) {
 		t.flights++
 		t.left = time.Now()
 		go t.fly()
-	}
-	t.mu.Unlock()
-	select {
-	case <-w.done:
-		return cmd.Err()
-	case <-ctx.Done():
-		if errors.Is(ctx.Err(), context.DeadlineExceeded) {
-			return ctx.Err()
-		}
-		<-w.done
-		return cmd.Err()
 	}
 }
 

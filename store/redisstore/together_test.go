@@ -86,11 +86,11 @@ func TestCallsOvertakeOneThatHangs(t *testing.T) {
 				t.Errorf("a silent server: %v", err)
 			}
 		})
-		time.Sleep(3 * overtake)
+		time.Sleep(overtake / 4) // so that none comes later and sends the others off
 	}
 	wg.Wait()
-	if n := trips.n.Load() - before; n < 3 {
-		t.Errorf("three calls, each later than the one before, went in %d round trips", n)
+	if n := trips.n.Load() - before; n < 2 {
+		t.Errorf("what came after a call that hangs waited for it")
 	}
 	server.Continue(t)
 	redistest.Eventually(t, "the store to answer again", func() error {
