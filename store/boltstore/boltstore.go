@@ -36,6 +36,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"sync"
@@ -98,14 +99,7 @@ func open(path string) (*Store, error) {
 		path: path, db: db,
 		jobs: make(chan *job, 256), quit: make(chan struct{}), ended: make(chan struct{}),
 	}
-	scrub, err := prepare(db)
-	if err == nil {
-		_ = os.Remove(compactPath(path)) // left by a compaction that was cut off
-		if scrub {
-			err = s.compact()
-		}
-	}
-	if err != nil {
+	if err := s.ready(); err != nil {
 		_ = s.db.Close()
 		return nil, err
 	}
@@ -113,15 +107,65 @@ func open(path string) (*Store, error) {
 	return s, nil
 }
 
-func openFile(path string) (*bolt.DB, error) {
-	db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: lockWait, FreelistType: bolt.FreelistMapType})
+// ready looks whether the file is whole, and what is to be done before it is used.
+func (s *Store) ready() (err error) {
+	defer rescue(s.path, &err)()
+	if err := whole(s.db); err != nil {
+		return err
+	}
+	scrub, err := prepare(s.db)
+	if err != nil {
+		return err
+	}
+	_ = os.Remove(compactPath(s.path)) // left by a compaction that was cut off
+	if scrub {
+		return s.compact()
+	}
+	return nil
+}
+
+// whole fails when the file is shorter than what it says it holds: to read beyond
+// its end would end the process.
+func whole(db *bolt.DB) error {
+	i, err := os.Stat(db.Path())
+	if err != nil {
+		return fmt.Errorf("store: reading %s: %w", db.Path(), err)
+	}
+	return db.View(func(tx *bolt.Tx) error {
+		if i.Size() < tx.Size() {
+			return damaged(db.Path(), fmt.Sprintf("%d of %d bytes are there", i.Size(), tx.Size()))
+		}
+		return nil
+	})
+}
+
+func damaged(path string, what any) error {
+	return fmt.Errorf("store: %s is not a store of this program, or is damaged (%v); restore a backup into a new file", path, what)
+}
+
+// rescue makes an error of what the library throws at a page that is damaged, and
+// of the fault of memory at one that the file no longer has. It is deferred twice:
+// defer rescue(path, &err)().
+func rescue(path string, err *error) func() {
+	before := debug.SetPanicOnFault(true)
+	return func() {
+		debug.SetPanicOnFault(before)
+		if r := recover(); r != nil {
+			*err = damaged(path, r)
+		}
+	}
+}
+
+func openFile(path string) (db *bolt.DB, err error) {
+	defer rescue(path, &err)()
+	db, err = bolt.Open(path, 0o600, &bolt.Options{Timeout: lockWait, FreelistType: bolt.FreelistMapType})
 	switch {
 	case err == nil:
 		return db, nil
 	case errors.Is(err, berrors.ErrTimeout):
 		return nil, fmt.Errorf("%w: %s; end that process, or give this one another file", store.ErrLocked, path)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch):
-		return nil, fmt.Errorf("store: %s is not a store of this program, or is damaged (%w); restore a backup into a new file", path, err)
+		return nil, damaged(path, err)
 	case errors.Is(err, fs.ErrPermission):
 		return nil, fmt.Errorf("store: no permission to read and write %s: %w", path, err)
 	}

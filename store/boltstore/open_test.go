@@ -40,6 +40,66 @@ func TestFileLockedByAnotherProcess(t *testing.T) {
 	}
 }
 
+// A file that was cut short, or some of whose pages are not what they were, is
+// called damaged when it is opened or when it is checked: it ends no process. On
+// Linux a read beyond the end of a mapped file is a SIGBUS (mmap(2)).
+func TestDamagedFile(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.db")
+	s, err := open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = s.db.Update(func(tx *bolt.Tx) error {
+		for i := range 2000 {
+			if err := tx.Bucket(bucketShops).Put(fmt.Appendf(nil, "shop-%d", i), bytes.Repeat([]byte("x"), 100)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err = errors.Join(err, s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	good, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := os.Getpagesize() // that of bbolt's files too
+	refused := 0
+	for n := 2 * page; n < len(good); n += page {
+		refused += damages(t, fmt.Sprintf("cut at %d", n), good[:n])
+		broken := bytes.Clone(good)
+		for i := n; i < n+page; i++ {
+			broken[i] ^= 0xa5
+		}
+		refused += damages(t, fmt.Sprintf("page at %d broken", n), broken)
+	}
+	if refused < len(good)/page { // every file that was cut, and some of the others
+		t.Errorf("%d of %d pages that were missing or broken were noticed", refused, 2*(len(good)/page-2))
+	}
+}
+
+// damages opens and checks a file, and returns 1 when it is called damaged.
+func damages(t *testing.T, name string, file []byte) int {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "store.db")
+	if err := os.WriteFile(path, file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s, err := open(path)
+	if err != nil {
+		if !strings.Contains(err.Error(), "is damaged") || !strings.Contains(err.Error(), "restore a backup") {
+			t.Errorf("%s: %v", name, err)
+		}
+		return 1
+	}
+	defer s.Close()
+	if faults, err := s.Check(t.Context()); err != nil || len(faults) > 0 {
+		return 1
+	}
+	return 0
+}
+
 func TestOpenRefuses(t *testing.T) {
 	dir := t.TempDir()
 	newer := filepath.Join(dir, "newer.db")
