@@ -265,7 +265,11 @@ func (j *fencing) adjust(round int, e calc.Estimate) bool {
 	}
 	made := j.t.Adjust(Key{Name: "ripfence.move", Round: round}, wording.T("caution.fence"), func() guard.Adjustment {
 		adj := guard.Adjustment{Text: wording.T("ripfence.moves." + place), Why: wording.T("ripfence.moves.why"), After: wording.T("ripfence.after")}
-		sketch := &guard.Sketch{Kind: "rail", Title: wording.T("ripfence.sketch.title")}
+		kind := "rail"
+		if place == "head" {
+			kind = "ripfence" // its rear end goes sideways, not the rail to and fro
+		}
+		sketch := &guard.Sketch{Kind: kind, Title: wording.T("ripfence.sketch.title")}
 		for i, m := range j.moves(place, e, target, reach, fixings) {
 			if m.Travel == 0 {
 				continue

@@ -40,3 +40,27 @@ func TestFenceMethodOffered(t *testing.T) {
 		}
 	}
 }
+
+// TestFenceDrawn compares the picture of a move with its words: at the head the
+// rear end of the fence goes sideways (+y is the operator's left), at the rail a
+// fixing goes to and fro (+x is to the rear).
+func TestFenceDrawn(t *testing.T) {
+	for place, want := range map[string]struct {
+		kind, words string
+		dir         int
+	}{"head": {"ripfence", "to the right", -1}, "rail": {"rail", "towards the front", -1}} {
+		sh := begin("rip fence")
+		sh.says("indicator", "unplugged", "250")
+		for range 3 {
+			sh.says("done", "1.00", "1.20")
+		}
+		sh.says(place, "ok")
+		if place == "rail" {
+			sh.says("ok")
+		}
+		last := sh.result.Turn.Replies[len(sh.result.Turn.Replies)-1]
+		if d := last.Drawing; d == nil || d.Kind != want.kind || len(d.Points) != 1 || d.Points[0].Dir != want.dir || !strings.Contains(sh.text(), want.words) {
+			t.Errorf("%s: %+v is drawn for\n%s", place, d, sh.text())
+		}
+	}
+}

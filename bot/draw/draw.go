@@ -1,5 +1,5 @@
 // Package draw renders the pictures that come with an adjustment: the slider,
-// the crosscut fence, the rail or the blade, what was read at each place and
+// the fences, the rail or the blade, what was read at each place and
 // what to move there; and the charts of how a characteristic moved over time.
 //
 // A picture is described by a dialog.Drawing, which is stored; PNG and SVG are
@@ -38,6 +38,7 @@ const (
 	KindParallel = "parallel" // line of travel against the blade: left and right
 	KindFence    = "fence"    // crosscut fence from above
 	KindRail     = "rail"     // rail of the rip fence from above: to the rear and to the front
+	KindRipFence = "ripfence" // rip fence from above: its rear end to the left and to the right
 	KindTilt     = "tilt"     // blade from the front
 	KindChart    = "chart"    // course of one characteristic over time
 )
@@ -185,6 +186,8 @@ func compose(d dialog.Drawing) (*scene, error) {
 		drawFence(s, d)
 	case KindRail:
 		drawRail(s, d)
+	case KindRipFence:
+		drawRipFence(s, d)
 	case KindTilt:
 		drawTilt(s, d)
 	case KindChart:
@@ -198,12 +201,15 @@ func compose(d dialog.Drawing) (*scene, error) {
 func check(d dialog.Drawing) error {
 	var numbers []float64
 	switch d.Kind {
-	case KindSlider, KindParallel, KindRail:
+	case KindSlider, KindParallel, KindRail, KindRipFence:
 		if len(d.Points) == 0 {
 			return fmt.Errorf("draw: a drawing of kind %q needs points", d.Kind)
 		}
 		if len(d.Points) > MaxPoints {
 			return fmt.Errorf("draw: %d points, at most %d can be drawn", len(d.Points), MaxPoints)
+		}
+		if d.Kind == KindRipFence && len(d.Points) > 1 {
+			return fmt.Errorf("draw: a rip fence is moved at one point, not at %d", len(d.Points))
 		}
 		for _, p := range d.Points {
 			numbers = append(numbers, p.X, p.Y, p.Turns)

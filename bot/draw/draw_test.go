@@ -136,7 +136,7 @@ func randomDrawing(t *rapid.T) dialog.Drawing {
 	word := rapid.StringMatching(`[A-Za-zäöü]{1,16}( [a-z]{1,12})?`)
 	hand := rapid.SampledFrom([]calc.Hand{calc.Left, calc.Right}).Draw(t, "hand")
 	d := dialog.Drawing{
-		Kind:  rapid.SampledFrom([]string{KindSlider, KindParallel, KindFence, KindRail, KindTilt}).Draw(t, "kind"),
+		Kind:  rapid.SampledFrom([]string{KindSlider, KindParallel, KindFence, KindRail, KindRipFence, KindTilt}).Draw(t, "kind"),
 		Title: phrase.Draw(t, "title"), Hand: hand,
 		Words: dialog.DrawWords{Blade: word.Draw(t, "blade"), Front: word.Draw(t, "front"), Rear: word.Draw(t, "rear"),
 			Slider: word.Draw(t, "slider"), Table: word.Draw(t, "table"), Operator: word.Draw(t, "operator")},
@@ -151,6 +151,9 @@ func randomDrawing(t *rapid.T) dialog.Drawing {
 				Turns: rapid.Float64Range(-1, 1).Draw(t, "turns"), Clock: rapid.IntRange(-1, 1).Draw(t, "clock"),
 			})
 		}
+	}
+	if d.Kind == KindRipFence {
+		d.Points = d.Points[:1]
 	}
 	length := rapid.Float64Range(-3000, 3000)
 	d.Fence = &dialog.DrawFence{PivotY: length.Draw(t, "pivot"), AdjustY: length.Draw(t, "adjust"), EndY: length.Draw(t, "end"),
@@ -186,6 +189,7 @@ func TestRefused(t *testing.T) {
 	for want, change := range map[string]func(*dialog.Drawing){
 		"no drawing of kind": func(d *dialog.Drawing) { d.Kind = "runout" },
 		"needs points":       func(d *dialog.Drawing) { d.Points = nil },
+		"at one point":       func(d *dialog.Drawing) { d.Kind = KindRipFence },
 		"at most 32":         func(d *dialog.Drawing) { d.Points = make([]dialog.DrawPoint, 33) },
 		"not finite":         func(d *dialog.Drawing) { d.Points = []dialog.DrawPoint{{X: math.NaN()}} },
 		"needs its fence":    func(d *dialog.Drawing) { d.Kind = KindFence },

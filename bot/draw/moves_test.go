@@ -24,6 +24,11 @@ func TestArrows(t *testing.T) {
 		return dialog.Drawing{Kind: kind, Hand: hand, Words: english, Points: []dialog.DrawPoint{
 			{Label: "one", X: 0, Y: y, Dir: dir, Move: "so"}, {Label: "two", X: 900, Y: 2 * y}}}
 	}
+	one := func(kind string, hand calc.Hand, dir int) dialog.Drawing {
+		d := point(kind, hand, dir)
+		d.Points = d.Points[:1]
+		return d
+	}
 	fenced := func(hand calc.Hand, move float64) dialog.Drawing {
 		d := fence(hand, false, 0)
 		d.Fence.Move = move
@@ -44,6 +49,8 @@ func TestArrows(t *testing.T) {
 			"to the right":     {point(KindParallel, hand, -1), right, 2},
 			"rail to the rear": {point(KindRail, hand, 1), up, 2},
 			"rail to front":    {point(KindRail, hand, -1), down, 2},
+			"head to the left": {one(KindRipFence, hand, 1), left, 2},
+			"head to right":    {one(KindRipFence, hand, -1), right, 2},
 			"fence to rear":    {fenced(hand, 0.4), up, 2},
 			"fence to front":   {fenced(hand, -0.4), down, 2},
 			"fence stays":      {fenced(hand, 0), up, 0},

@@ -15,17 +15,8 @@ func drawRail(s *scene, d dialog.Drawing) {
 	const high = 330.0
 	ps := slices.Clone(d.Points)
 	slices.SortStableFunc(ps, leftFirst)
-	word := style{small, false, quiet}
-	s.orient(d.Words.Rear, width/2, s.y, 400, true)
-	s.y += 36
-	top, left, w := s.y, margin, width-2*margin
-	s.box(iron, quiet, 2, left, top, w, high, 8)
-	// The rip fence works on the side away from the slider.
-	centre := width/2 + away(d.Hand)*120
-	s.blade(centre, top+70, top+230)
-	s.text(first(s.wrap(d.Words.Blade, word, 200, 1)), word, centre+16, top+70)
-	s.text(first(s.wrap(d.Words.Table, word, w-40, 1)), word, left+16, top+14)
-
+	_, top := s.mainTable(d, high)
+	left, w := margin, width-2*margin
 	rail := top + high + 62
 	tipLine := nearestRail(ps, left+50, left+w-50)
 	s.dashed(quiet, 4, pt{left, rail}, pt{left + w, rail})
@@ -44,11 +35,34 @@ func drawRail(s *scene, d dialog.Drawing) {
 		cards = append(cards, card)
 	}
 	s.y = rail + 100
+	s.frontAndOperator(d)
+	s.list(cards)
+}
+
+// mainTable draws the main table with its blade from above, and returns where
+// the blade and the table's rear edge are.
+func (s *scene) mainTable(d dialog.Drawing, high float64) (bladeX, top float64) {
+	word := style{small, false, quiet}
+	s.orient(d.Words.Rear, width/2, s.y, 400, true)
+	s.y += 36
+	top = s.y
+	w := width - 2*margin
+	s.box(iron, quiet, 2, margin, top, w, high, 8)
+	// The rip fence works on the side away from the slider.
+	bladeX = width/2 + away(d.Hand)*120
+	s.blade(bladeX, top+70, top+230)
+	s.text(first(s.wrap(d.Words.Blade, word, 200, 1)), word, bladeX+16, top+70)
+	s.text(first(s.wrap(d.Words.Table, word, w-40, 1)), word, margin+16, top+14)
+	return bladeX, top
+}
+
+// frontAndOperator says below a table which edge is the front, and who stands there.
+func (s *scene) frontAndOperator(d dialog.Drawing) {
+	word := style{small, false, quiet}
 	s.orient(d.Words.Front, width/2, s.y, 200, false)
 	s.operator(pt{width/2 + 150, s.y + 14})
 	s.text(first(s.wrap(d.Words.Operator, word, 160, 1)), word, width/2+188, s.y)
 	s.y += 44
-	s.list(cards)
 }
 
 // across places points sorted from the left between left and right: true to

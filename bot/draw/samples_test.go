@@ -81,6 +81,12 @@ func rail(hand calc.Hand, n int) dialog.Drawing {
 	return d
 }
 
+func ripFence(hand calc.Hand) dialog.Drawing {
+	return dialog.Drawing{Kind: KindRipFence, Title: "Rip fence from above", Alt: "Rear end 0.12 mm away from the blade.", Hand: hand, Words: english,
+		Points: []dialog.DrawPoint{{Label: "rear end of the rip fence", X: 900, Y: float64(hand.Mirror(-100)),
+			Dir: int(hand.Mirror(-1)), Move: "0.12 mm away from the blade"}}}
+}
+
 func tilt(nominal, err float64, left bool) dialog.Drawing {
 	return dialog.Drawing{Kind: KindTilt, Title: "Bevel stop 45°", Alt: "The blade leans 0.12° too far.", Words: english,
 		Tilt: &dialog.DrawTilt{Nominal: nominal, Error: err, Left: left, Text: "0.12° over", Move: "stop screw: back 1/4 turn"}}
@@ -107,6 +113,7 @@ func samples() map[string]dialog.Drawing {
 		out["parallel-"+n] = sideways(h)
 		out["fence-"+n] = fence(h, false, 0.0005)
 		out["fence-rear-"+n] = fence(h, true, -0.0005)
+		out["ripfence-"+n] = ripFence(h)
 		out["rail-2-"+n] = rail(h, 2)
 		out["rail-4-"+n] = rail(h, 4)
 	}
