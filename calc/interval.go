@@ -94,7 +94,7 @@ func (h History) Next() (Next, error) {
 	if err := h.check(); err != nil {
 		return Next{}, err
 	}
-	visits := apart(h.Visits)
+	visits := Apart(h.Visits)
 	last := visits[len(visits)-1]
 	w := h.watched(last.Left)
 	left, err := Decide(last.Left, w)
@@ -140,9 +140,9 @@ func (h History) watched(left Estimate) Window {
 	return h.Window
 }
 
-// apart joins visits less than a day apart: what was found first, and what was
+// Apart joins visits less than a day apart: what was found first, and what was
 // left last.
-func apart(visits []Visit) []Visit {
+func Apart(visits []Visit) []Visit {
 	var joined []Visit
 	for _, v := range visits {
 		if n := len(joined); n > 0 && v.At.Sub(joined[n-1].At) < 24*time.Hour {

@@ -84,20 +84,19 @@ func unitValue(unit string, v float64) wording.Text {
 // series turns visits into one course without the adjustments between: each
 // interval's change, from what was left to what was found next, is kept, and
 // the jump of an adjustment taken out, so that the last value is what was left
-// last. Times are days after the first visit.
+// last. Times are days after the first reading. What was done on one day is one
+// visit: the scatter of readings minutes apart is no drift.
 func series(records []Record) (days, values []float64) {
+	visits := visitsOf(records)
 	shift := 0.0
-	for i, r := range records {
-		if r.AsLeft == nil {
-			continue
+	for i, v := range calc.Apart(visits) {
+		found := v.Found
+		if i == 0 {
+			found = v.Left
 		}
-		found := r.AsLeft
-		if i > 0 && r.AsFound != nil {
-			found = r.AsFound
-		}
-		days = append(days, r.At.Sub(records[0].At).Hours()/24)
+		days = append(days, v.At.Sub(visits[0].At).Hours()/24)
 		values = append(values, found.Value+shift)
-		shift += found.Value - r.AsLeft.Value
+		shift += found.Value - v.Left.Value
 	}
 	for i := range values {
 		values[i] -= shift

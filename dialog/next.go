@@ -76,6 +76,14 @@ func historyOf(records []Record) (calc.History, bool) {
 		return calc.History{}, false
 	}
 	h := calc.History{Name: last.Characteristic, Window: windowOf(&last)}
+	h.Visits = visitsOf(records)
+	return h, len(h.Visits) > 0
+}
+
+// visitsOf is what was found and left at each time; where nothing was found
+// before an adjustment, what was left stands for it.
+func visitsOf(records []Record) []calc.Visit {
+	var visits []calc.Visit
 	for _, r := range records {
 		if r.AsLeft == nil {
 			continue
@@ -84,9 +92,9 @@ func historyOf(records []Record) (calc.History, bool) {
 		if r.AsFound != nil {
 			v.Found = r.AsFound.estimate()
 		}
-		h.Visits = append(h.Visits, v)
+		visits = append(visits, v)
 	}
-	return h, len(h.Visits) > 0
+	return visits
 }
 
 // windowOf is the tolerance of a record. What pinches the work below its low

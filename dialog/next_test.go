@@ -1,6 +1,7 @@
 package dialog_test
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -152,5 +153,27 @@ func TestHistorySaysWhenItIsOut(t *testing.T) {
 		if got := said(sh.say("history")); !strings.Contains(got, c.want) {
 			t.Errorf("%v: %q, want %q", c.found, got, c.want)
 		}
+	}
+}
+
+// Three readings within minutes say nothing of a drift, whatever their scatter:
+// 0.01 mm in ten minutes would be 44 mm a month. Counted as one visit of the
+// day, they leave two visits, and no line.
+func TestNoDriftWithinADay(t *testing.T) {
+	sh := keeper("UTC", "Old Blue")
+	sh.all = nil
+	sh.write("saw-1", "slider.level", 0, 0.2, 0.05, 0.01, 0, 0.1)
+	for i, left := range []float64{0.05, 0.06, 0.07} {
+		sh.write("saw-1", "slider.level", 100, left, left, 0.01, 0, 0.1)
+		r := &sh.all[i+1]
+		r.ID, r.At = fmt.Sprint(r.ID, "-", i), r.At.Add(time.Duration(10*i)*time.Minute)
+		sh.view.Last[len(sh.view.Last)-1] = *r
+	}
+	sh.now = sh.now.AddDate(0, 0, 101)
+	if got := said(sh.say("history")); !strings.Contains(got, "left +0.07 mm") || strings.Contains(got, "a month") {
+		t.Errorf("said %q", got)
+	}
+	if c := dialog.ChartOf(sh.all, time.Time{}); len(c.Points) != 4 || c.Line != nil {
+		t.Errorf("%d points are drawn, and the line %+v", len(c.Points), c.Line)
 	}
 }
