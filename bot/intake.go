@@ -209,6 +209,8 @@ func (k *intake) hear(ctx context.Context, c channel.Channel, in channel.Inbound
 		return storeProblem(err)
 	case k.member(c.Name(), in.Sender):
 		e.shop, e.speaker.letIn = homeShop, true
+	case in.Kind == channel.KindRedact:
+		return nil
 	default:
 		return k.mover.admit(ctx, e)
 	}
@@ -223,6 +225,8 @@ func (k *intake) hear(ctx context.Context, c channel.Channel, in channel.Inbound
 		}
 	case channel.KindEdit:
 		return k.edited(ctx, e, in)
+	case channel.KindRedact:
+		return k.takenBack(ctx, e, in)
 	case channel.KindSecret:
 		return k.saySecret(ctx, e)
 	default:
@@ -300,6 +304,9 @@ func (k *intake) edited(ctx context.Context, e event, in channel.Inbound) error 
 		e.message.Text = "fix"
 		return k.handle(ctx, e)
 	}
+	if own, err := k.own(ctx, e, list[at]); err != nil || !own {
+		return err
+	}
 	asked, last := promptOf(list[at-1]), at == len(list)-1
 	lost := reflect.DeepEqual(asked, promptOf(list[at])) // it changed nothing: it was not understood
 	switch {
@@ -321,6 +328,41 @@ func (k *intake) edited(ctx context.Context, e event, in channel.Inbound) error 
 		e.message.Text = "where" // of another job meanwhile: it says where we are
 	}
 	return k.handle(ctx, e)
+}
+
+// takenBack handles a message that its sender deleted. Was it the last of the
+// conversation and a reading, then that is asked again; anything else stands as it
+// was answered, and nothing is said of it: people also tidy up their rooms.
+func (k *intake) takenBack(ctx context.Context, e event, in channel.Inbound) error {
+	list, err := k.store.Transcript(ctx, store.Conversation{Shop: e.shop, ID: e.conversation}, 0, 2)
+	if err != nil {
+		return storeProblem(err)
+	}
+	if len(list) < 2 || list[1].Inbound.ID != in.Edits {
+		return nil
+	}
+	if own, err := k.own(ctx, e, list[1]); err != nil || !own {
+		return err
+	}
+	asked := promptOf(list[0])
+	if asked.Kind != dialog.KindReading || asked.Number == 0 || reflect.DeepEqual(asked, promptOf(list[1])) {
+		return nil
+	}
+	e.message.Text = "fix " + strconv.Itoa(asked.Number)
+	return k.handle(ctx, e)
+}
+
+// own reports whether an entry is a message of whoever speaks now: a room may have
+// somebody who takes back, or claims to edit, what others said.
+func (k *intake) own(ctx context.Context, e event, said store.Entry) (bool, error) {
+	people, _, err := loadPeople(ctx, k.store, e.shop)
+	if err != nil {
+		return false, storeProblem(err)
+	}
+	from := people.Self(said.Inbound.From)
+	return slices.ContainsFunc(people.Persons, func(q dialog.Person) bool {
+		return q.ID == from && slices.ContainsFunc(q.Addresses, e.speaker.writesFrom)
+	}), nil
 }
 
 // sameQuestion reports whether two prompts ask for the same reading.

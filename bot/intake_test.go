@@ -119,6 +119,44 @@ func TestIntakeEdit(t *testing.T) {
 	}
 }
 
+// A reading that is taken back at once is asked again. What is deleted later, was no
+// reading, or is another's stays as it is, without a word; and nobody edits what
+// another said.
+func TestIntakeTakenBack(t *testing.T) {
+	p := newPaper(t, false)
+	for _, text := range []string{"level", "mm", "Blue", "left", "ok", "unplugged", "done", "0.01"} {
+		p.say(text)
+	}
+	first, second, third := p.in("0.03"), p.in("0.05"), p.in("0.04")
+	p.after(first)
+	p.after(second)
+	back := channel.Inbound{ID: "back-1", Kind: channel.KindRedact, Edits: second.ID, Sender: "kim", Conversation: "room", SentAt: p.clock.now()}
+	if got := p.after(back); !has(got, "Support 2, outer side: how high?") {
+		t.Errorf("a reading taken back is answered with %q", got)
+	}
+	if got := p.after(back); len(got) != 0 {
+		t.Errorf("it, brought again, is answered with %q", got)
+	}
+	if got := p.after(third); !has(got, "3: 0.04 mm high at support 2, outer side") {
+		t.Errorf("the reading given again is answered with %q", got)
+	}
+	late, foreign, edit := back, back, back
+	late.ID, late.Edits = "back-2", first.ID
+	foreign.ID, foreign.Edits, foreign.Sender = "back-3", third.ID, "sam"
+	edit.ID, edit.Edits, edit.Sender, edit.Kind, edit.Text = "edit-3", third.ID, "sam", channel.KindEdit, "0.99"
+	for _, in := range []channel.Inbound{late, foreign, edit} {
+		if got := p.after(in); len(got) != 0 {
+			t.Errorf("%+v is answered with %q", in, got)
+		}
+	}
+	word := p.in("where")
+	p.after(word)
+	late.ID, late.Edits = "back-4", word.ID
+	if got := p.after(late); len(got) != 0 {
+		t.Errorf("a word taken back is answered with %q", got)
+	}
+}
+
 // A picture with a caption is its caption; without one, and a recording, it
 // gets one sentence.
 func TestIntakeOtherKinds(t *testing.T) {

@@ -90,6 +90,7 @@ type Kind string
 const (
 	KindText      Kind = "text"
 	KindEdit      Kind = "edit"      // Text replaces the message with the id Edits
+	KindRedact    Kind = "redact"    // the message with the id Edits is taken back
 	KindPicture   Kind = "picture"   // Text is its caption, if any
 	KindRecording Kind = "recording" // sound or film
 	KindOther     Kind = "other"     // anything else that a person sent: a file, a place, a sticker

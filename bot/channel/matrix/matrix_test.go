@@ -210,6 +210,14 @@ func TestTexts(t *testing.T) {
 		{object{"msgtype": "m.text", "body": "0.05", "m.relates_to": reply}, channel.KindText, "0.05"},
 		{object{"msgtype": "m.text", "body": "> 0.05"}, channel.KindText, "> 0.05"},
 		{object{"msgtype": "m.text", "body": "> 0.05", "m.relates_to": reply}, channel.KindText, "> 0.05"},
+		{object{"msgtype": "m.text", "body": "> <@shimwright:shop.test> Unplugged.\n>\n> Support 2, at 0.03 mm: how high?\n\n0.05", "m.relates_to": reply}, channel.KindText, "0.05"},
+		{object{"msgtype": "m.text", "body": "Shimwright: 0.05"}, channel.KindText, "0.05"},
+		{object{"msgtype": "m.text", "body": us + " done"}, channel.KindText, "done"},
+		{object{"msgtype": "m.text", "body": "@shimwright, done", "m.relates_to": reply}, channel.KindText, "done"},
+		{object{"msgtype": "m.text", "body": "shimwrights"}, channel.KindText, "shimwrights"},
+		{object{"msgtype": "m.text", "body": "shimwright"}, channel.KindText, "shimwright"},
+		{object{"msgtype": "m.text", "body": "* 0.05", "m.relates_to": object{"rel_type": "m.replace", "event_id": "$x"},
+			"m.new_content": object{"msgtype": "m.text", "body": "> <@shimwright:shop.test> 1: 0.02 mm high.\n\nshimwright: 0.05"}}, channel.KindEdit, "0.05"},
 		{object{"msgtype": "m.image", "body": "dial.jpg", "filename": "dial.jpg"}, channel.KindPicture, ""},
 		{object{"msgtype": "m.image", "body": "3 thou low", "filename": "dial.jpg"}, channel.KindPicture, "3 thou low"},
 		{object{"msgtype": "m.video", "body": "x"}, channel.KindRecording, ""},
@@ -219,6 +227,14 @@ func TestTexts(t *testing.T) {
 		in, _, err := c.Receive(transaction(at, happened("e", "m.room.message", x.content, at)))
 		if err != nil || len(in) != 1 || in[0].Kind != x.kind || in[0].Text != x.want {
 			t.Errorf("%v gives %+v, %v; want %s %q", x.content, in, err, x.kind, x.want)
+		}
+	}
+	// A redaction names its event in the content, in older rooms beside it.
+	older := happened("o", "m.room.redaction", object{}, at)
+	older["redacts"] = "$x"
+	for _, e := range []object{older, happened("n", "m.room.redaction", object{"redacts": "$x"}, at)} {
+		if in, _, err := c.Receive(transaction(at, e)); err != nil || len(in) != 1 || in[0].Kind != channel.KindRedact || in[0].Edits != "$x" {
+			t.Errorf("%v gives %+v, %v", e, in, err)
 		}
 	}
 	float := said("f", "x", at)

@@ -1,6 +1,7 @@
 package matrix
 
 import (
+	"cmp"
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/json"
@@ -84,11 +85,13 @@ type event struct {
 	Sender   string  `json:"sender"`
 	StateKey *string `json:"state_key"`
 	At       float64 `json:"origin_server_ts"` // ms; some servers send a float
+	Redacts  string  `json:"redacts"`          // before v11 of rooms; later in the content
 	Content  content `json:"content"`
 }
 
 type content struct {
 	message
+	Redacts    string   `json:"redacts"`
 	Membership string   `json:"membership"`
 	Reason     string   `json:"reason"` // of an invitation: it may bring a code
 	New        *message `json:"m.new_content"`
@@ -123,6 +126,9 @@ func (c *Channel) inbound(e event) (channel.Inbound, bool) {
 	case "m.room.encrypted", "m.room.encryption":
 		in.Kind = channel.KindSecret
 		return in, true
+	case "m.room.redaction":
+		in.Kind, in.Edits = channel.KindRedact, cmp.Or(e.Content.Redacts, e.Redacts)
+		return in, in.Edits != ""
 	case "m.room.member":
 		in.Kind, in.Text = channel.KindInvite, e.Content.Reason
 		if !fits(in.Text) {
@@ -139,7 +145,10 @@ func (c *Channel) said(in channel.Inbound, m content) (channel.Inbound, bool) {
 		if m.New == nil || m.New.Kind != "m.text" && m.New.Kind != "m.emote" || m.Relates.Event == "" {
 			return in, false
 		}
-		in.Kind, in.Edits, in.Text = channel.KindEdit, m.Relates.Event, m.New.Body
+		in.Kind, in.Edits, in.Text = channel.KindEdit, m.Relates.Event, c.toUs(m.New.Body)
+		if strings.HasPrefix(in.Text, "> <") { // the edit does not say that it is one of a reply
+			in.Text = c.toUs(withoutQuote(in.Text))
+		}
 		return in, fits(in.Text)
 	}
 	switch m.Kind {
@@ -148,6 +157,7 @@ func (c *Channel) said(in channel.Inbound, m content) (channel.Inbound, bool) {
 		if m.Relates.InReply != nil {
 			in.Text = withoutQuote(in.Text)
 		}
+		in.Text = c.toUs(in.Text)
 	case "m.image":
 		in.Kind = channel.KindPicture
 		if m.Filename != "" && m.Filename != m.Body {
@@ -169,10 +179,11 @@ func (c *Channel) said(in channel.Inbound, m content) (channel.Inbound, bool) {
 func fits(s string) bool { return len(s) <= maxText }
 
 // withoutQuote takes off the lines of the quoted message that clients before
-// v1.13 of the specification put in front of a reply.
+// v1.13 of the specification put in front of a reply. Some leave an empty line of
+// it without its space.
 func withoutQuote(s string) string {
 	rest := s
-	for strings.HasPrefix(rest, "> ") {
+	for strings.HasPrefix(rest, ">") {
 		_, after, ok := strings.Cut(rest, "\n")
 		if !ok {
 			return s
@@ -180,4 +191,16 @@ func withoutQuote(s string) string {
 		rest = after
 	}
 	return strings.TrimPrefix(rest, "\n")
+}
+
+// toUs takes off our own name, which clients put in front of what is said to one of
+// several in a room: "shimwright: 0.05".
+func (c *Channel) toUs(s string) string {
+	name, _, _ := strings.Cut(strings.TrimPrefix(c.user, "@"), ":")
+	for _, called := range []string{c.user, "@" + name, name} {
+		if len(s) > len(called) && strings.EqualFold(s[:len(called)], called) && strings.ContainsRune(":, ", rune(s[len(called)])) {
+			return strings.TrimLeft(s[len(called):], ":, ")
+		}
+	}
+	return s
 }
