@@ -72,7 +72,7 @@ func newMeters() *meters {
 // The values that the dialog gives to labels; another one counts as "other".
 var (
 	decisions = []string{"within", "outside", "undecided", "open"}
-	moves     = []string{"raise", "lower", "left", "right", "rear", "front", "more", "less"}
+	moves     = []string{"raise", "lower", "left", "right", "forward", "back", "tilt-more", "tilt-less", "turn", "wider", "narrower"}
 	prompts   = []string{"reading", "choice", "confirm", "text", "idle"}
 )
 

@@ -156,7 +156,7 @@ type Point struct {
 type Advice struct {
 	Part      string  `json:"part"`
 	At        *Point  `json:"at,omitempty"`
-	Move      string  `json:"move"`                // raise, lower, left, right, rear, front, more, less
+	Move      string  `json:"move"`                // raise, lower, left, right, forward, back, tilt-more, tilt-less, turn, wider, narrower
 	Amount    float64 `json:"amount"`              // always positive
 	Unit      string  `json:"unit"`                // turn, mm, in, deg
 	Direction string  `json:"direction,omitempty"` // in words
@@ -164,7 +164,7 @@ type Advice struct {
 }
 
 // Change is the motion of a part in the machine's axes, mm, or for a tilt the
-// angle in radians.
+// angle in radians, where it is known.
 type Change struct {
 	X     float64  `json:"x"`
 	Y     float64  `json:"y"`

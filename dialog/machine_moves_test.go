@@ -24,9 +24,9 @@ func (m *machine) move(t *testing.T, prompt dialog.PromptView, a dialog.Advice) 
 		y = mm
 	case "right":
 		y = -mm
-	case "rear":
+	case "forward":
 		x = mm
-	case "front":
+	case "back":
 		x = -mm
 	}
 	switch {

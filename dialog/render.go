@@ -178,12 +178,8 @@ func (st *step) moveText(m guard.Move) wording.Text {
 	args := []any{"Part", wording.Raw(m.Label), "Travel", wording.Size{Value: m.Travel.Abs(), Resolution: 0.01}}
 	switch {
 	case m.Turns != 0:
-		way := "way.ccw"
-		if m.Clockwise {
-			way = "way.cw"
-		}
 		t := turnOf(m.Turns)
-		args = append(args, "Turn", wording.T("turn.part", "Fraction", wording.Raw(t)), "Way", wording.T(way),
+		args = append(args, "Turn", wording.T("turn.part", "Fraction", wording.Raw(t)), "Way", wording.T(directionOf(m)),
 			"Degrees", int(math.Round(math.Abs(m.Turns)*360)), "Turning", wording.T(turningWay(m)), "Swing", wording.Size{Value: m.Swing.Abs(), Coarse: true})
 	case len(m.Stack) > 0:
 		var leaves wording.List
@@ -234,7 +230,7 @@ func turnOf(turns float64) string {
 
 // advice is a move for programs.
 func (st *step) advice(saw *Saw, m guard.Move) Advice {
-	adv := Advice{Part: m.Label, Move: m.Verb}
+	adv := Advice{Part: m.Label, Move: moveName(m)}
 	if m.At != nil {
 		adv.At = &Point{X: float64(m.At[0]), Y: float64(m.At[1])}
 	}
@@ -250,17 +246,14 @@ func (st *step) advice(saw *Saw, m guard.Move) Advice {
 			adv.Change.Y = float64(saw.Profile.Hand.Mirror(calc.Length(y)))
 		}
 	case "screw":
-		angle := float64(m.Angle)
-		adv.Change.Angle = &angle
+		if angle := float64(m.Angle); angle != 0 { // of a trial turn nobody knows the effect
+			adv.Change.Angle = &angle
+		}
 	}
 	switch {
 	case m.Turns != 0:
 		adv.Amount, adv.Unit = math.Abs(m.Turns), "turn"
-		way := "way.ccw"
-		if m.Clockwise {
-			way = "way.cw"
-		}
-		adv.Direction = st.voice.Say(wording.T(way))
+		adv.Direction = st.voice.Say(wording.T(directionOf(m)))
 	case m.Angle != 0:
 		adv.Amount, adv.Unit = m.Angle.Abs().Degrees(), "deg"
 	case st.voice.Unit() == reading.Inch:
@@ -269,6 +262,35 @@ func (st *step) advice(saw *Saw, m guard.Move) Advice {
 		adv.Amount, adv.Unit = float64(m.Travel.Abs()), "mm"
 	}
 	return adv
+}
+
+// moveName is a move as the interface names it.
+func moveName(m guard.Move) string {
+	switch {
+	case m.Verb == "rear":
+		return "forward"
+	case m.Verb == "front":
+		return "back"
+	case m.Verb != "screw":
+		return m.Verb
+	case m.Angle > 0:
+		return "tilt-more"
+	case m.Angle < 0:
+		return "tilt-less"
+	}
+	return "turn"
+}
+
+// directionOf says which way a nut or a screw turns: a nut as seen from above, a
+// screw as seen at its head, wherever that is.
+func directionOf(m guard.Move) string {
+	switch {
+	case m.Verb == "screw":
+		return turningWay(m)
+	case m.Clockwise:
+		return "way.cw"
+	}
+	return "way.ccw"
 }
 
 // label fixes the words of each move's part, so that what was told stands.
