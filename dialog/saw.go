@@ -110,6 +110,15 @@ type Job struct {
 	Fix       *Key      `json:"fix,omitempty"`   // the answer that is to be given again
 	Then      string    `json:"then,omitempty"`  // the procedure to start when this one is finished
 	Wrote     []string  `json:"wrote,omitempty"` // ids of the records that it wrote
+	Late      *Late     `json:"late,omitempty"`  // the last answer, where it was long under way
+}
+
+// Late is an answer that arrived some time after it was sent. The same, sent again
+// before that, is the impatience of its sender or of the network, and no answer to the
+// question that came next.
+type Late struct {
+	Said string    `json:"said"`
+	Came time.Time `json:"came"`
 }
 
 // Key names a question within a job.
