@@ -93,10 +93,13 @@ func (v *visit) folder() {
 	const part = "data folder"
 	i, err := os.Stat(v.cfg.Data)
 	if errors.Is(err, os.ErrNotExist) {
-		v.say(fine, part, "%s will be made at the first start", v.cfg.Data)
+		v.place(part)
 		return
 	}
-	if err != nil || !i.IsDir() {
+	if err == nil && !i.IsDir() {
+		err = errors.New("it is a file")
+	}
+	if err != nil {
 		v.say(fault, part, "%s cannot be used (%v); set SHIMWRIGHT_DATA to another folder", v.cfg.Data, err)
 		return
 	}
@@ -121,6 +124,23 @@ func (v *visit) folder() {
 	default:
 		v.say(fine, part, "%s, %d MB free", v.cfg.Data, free>>20)
 	}
+}
+
+// place looks whether the data folder, which is not there yet, can be made.
+func (v *visit) place(part string) {
+	above := filepath.Dir(v.cfg.Data)
+	for _, err := os.Stat(above); errors.Is(err, os.ErrNotExist) && above != filepath.Dir(above); _, err = os.Stat(above) {
+		above = filepath.Dir(above)
+	}
+	f, err := os.CreateTemp(above, ".doctor-*")
+	if err != nil {
+		v.say(fault, part, "%s cannot be made, because this user cannot write in %s; make it and chown it to the user of the service, or set SHIMWRIGHT_DATA to another",
+			v.cfg.Data, above)
+		return
+	}
+	_ = f.Close()
+	_ = os.Remove(f.Name())
+	v.say(fine, part, "%s will be made at the first start", v.cfg.Data)
 }
 
 // file looks into the data file, where no service has it.

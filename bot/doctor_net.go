@@ -59,7 +59,7 @@ func (v *visit) service(ctx context.Context) bool {
 	res, body, err := call(ctx, http.MethodGet, at+"/readyz", nil)
 	switch {
 	case err != nil:
-		v.say(fine, part, "none runs on %s", at)
+		v.door(part, at)
 		return false
 	case res.StatusCode == http.StatusOK && bytes.Contains(body, []byte(`"status":"ready"`)):
 		v.say(fine, part, "ready on %s", at)
@@ -75,6 +75,17 @@ func (v *visit) service(ctx context.Context) bool {
 	}
 	v.say(fault, part, "it is not ready, for want of %s: %s", strings.Join(p.Missing, ", "), p.Detail)
 	return true
+}
+
+// door looks whether a service that does not run could listen.
+func (v *visit) door(part, at string) {
+	l, err := listen(v.cfg.Listen)
+	if err != nil {
+		v.say(fault, part, "none runs, and none could: %v", err)
+		return
+	}
+	_ = l.Close()
+	v.say(fine, part, "none runs on %s", at)
 }
 
 // public looks at the service from outside: through the proxy, with its

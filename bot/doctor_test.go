@@ -65,6 +65,24 @@ func TestDoctorOnANewMachine(t *testing.T) {
 	}
 }
 
+// TestDoctorBeforeTheStart: what would stop the service is told before it is started.
+func TestDoctorBeforeTheStart(t *testing.T) {
+	cfg := doctorConfig(t)
+	if err := os.WriteFile(cfg.Data, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	by, _ := visited(t, cfg)
+	wantFinding(t, by, "data folder", fault, "it is a file")
+	cfg.Listen = netip.MustParseAddrPort("192.0.2.1:8080") // nobody's: RFC 5737
+	by, _ = visited(t, cfg)
+	wantFinding(t, by, "service", fault, "no address 192.0.2.1")
+	if runtime.GOOS == "linux" {
+		cfg.Data = "/proc/shimwright/data" // where nobody can make a folder
+		by, _ = visited(t, cfg)
+		wantFinding(t, by, "data folder", fault, "cannot be made")
+	}
+}
+
 func TestDoctorOnFiles(t *testing.T) {
 	cfg := doctorConfig(t)
 	fillFile(t, cfg.Data)
@@ -146,9 +164,26 @@ func TestDoctorOnRedis(t *testing.T) {
 		by, _ := visited(t, cfg)
 		wantFinding(t, by, "Redis", set.level, set.words)
 	}
+	if err := c.ConfigSet(t.Context(), "maxmemory-policy", "noeviction").Err(); err != nil {
+		t.Fatal(err)
+	}
+	if err := c.ConfigSet(t.Context(), "requirepass", "board").Err(); err != nil {
+		t.Fatal(err)
+	}
+	for url, words := range map[string]string{
+		"redis://" + server.Addr + "/0":              "wants a password",
+		"redis://:canary-4711@" + server.Addr + "/0": "correct them",
+		"redis://:board@" + server.Addr + "/99999":   "no database of the number",
+		"rediss://:board@" + server.Addr + "/0":      "TLS",
+	} {
+		cfg.RedisURL = NewSecret(url)
+		by, _ := visited(t, cfg)
+		wantFinding(t, by, "Redis", fault, words)
+	}
 	server.Kill()
 	cfg.RedisURL = NewSecret("redis://:canary-4711@" + server.Addr + "/0")
 	by, all = visited(t, cfg)
+	wantFinding(t, by, "Redis", fault, "connection refused")
 	wantFinding(t, by, "Redis", fault, "correct SHIMWRIGHT_REDIS_URL")
 	if strings.Contains(all, "canary") {
 		t.Errorf("it shows the password:\n%s", all)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net"
 	"net/netip"
 	"syscall"
@@ -47,6 +48,12 @@ func listen(at netip.AddrPort) (net.Listener, error) {
 	l, err := net.Listen("tcp", at.String())
 	if errors.Is(err, syscall.EADDRINUSE) {
 		return nil, fmt.Errorf("something listens on %s already, perhaps another Shimwright; set SHIMWRIGHT_LISTEN to another port", at)
+	}
+	if errors.Is(err, syscall.EADDRNOTAVAIL) {
+		return nil, fmt.Errorf("this machine has no address %s; set SHIMWRIGHT_LISTEN to one of its own, or to 0.0.0.0:%d for all", at.Addr(), at.Port())
+	}
+	if errors.Is(err, fs.ErrPermission) {
+		return nil, fmt.Errorf("this user may not listen on port %d; set SHIMWRIGHT_LISTEN to a port above 1023, and let a proxy pass on to it", at.Port())
 	}
 	if err != nil {
 		return nil, fmt.Errorf("the service cannot listen on %s: %w", at, err)
