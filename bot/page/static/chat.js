@@ -32,7 +32,7 @@ const state = {
   posting: null, // the id of the message on its way
 };
 
-const link = new Link($("line"));
+const link = new Link($("line"), $("text"));
 const voice = new Voice();
 const awake = new Awake(notes);
 const view = new View($("log"), $("scroll"), { discard, again });

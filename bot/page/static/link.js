@@ -13,8 +13,9 @@ export class Link {
   #wake = () => {};
   #text = "";
 
-  constructor(node) {
+  constructor(node, after) {
     this.node = node;
+    this.after = after; // takes the focus when a button of the line goes
   }
 
   // found notes that the service answers, and reports whether it was away.
@@ -74,10 +75,14 @@ export class Link {
       return;
     }
     this.#text = text;
+    const hadFocus = this.node.contains(document.activeElement);
     this.node.textContent = text;
     if (retry) {
       this.node.append(" ", button(words.tryAgain, "tool", () => this.wake()));
     }
     this.node.hidden = text === "";
+    if (hadFocus) {
+      (this.node.querySelector("button") ?? this.after).focus({ preventScroll: true });
+    }
   }
 }

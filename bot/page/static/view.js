@@ -38,6 +38,21 @@ function warning() {
   return svg;
 }
 
+// linked makes the address of a report, the one that this service gives, a link:
+// always to this service, whatever name it goes by. Any other address is text.
+function linked(line) {
+  return line.split(/(https?:\/\/\S+\/report\/[a-z0-9]+)/).map((part, i) => {
+    if (i % 2 === 0) {
+      return part;
+    }
+    const link = el("a", "", part);
+    link.href = new URL(part).pathname;
+    link.target = "_blank"; // the conversation stays where it is
+    link.rel = "noopener noreferrer";
+    return link;
+  });
+}
+
 // View shows turns: what the person said and what was answered. A turn has
 // the id of the person's message; one that nobody asked for, an id of its own.
 export class View {
@@ -181,7 +196,7 @@ export class View {
       return node;
     }
     // The caution stands first, then the picture of what it is about.
-    const [first, ...rest] = reply.text.split("\n").map((line) => el("p", "said", line));
+    const [first, ...rest] = reply.text.split("\n").map((line) => el("p", "said", "", ...linked(line)));
     if (reply.caution && rest.length > 0) {
       first.classList.add("first");
     }

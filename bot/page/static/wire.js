@@ -48,14 +48,14 @@ async function call(path, timeout, options, signal) {
       ...options, signal: stop.signal, cache: "no-store", credentials: "same-origin", redirect: "error",
     });
     const kind = response.headers.get("Content-Type") ?? "";
-    setClock(response.headers.get("Date"), asked);
-    if (response.ok) {
-      if (!kind.startsWith("application/json")) {
-        return { kind: "away" }; // a network's sign-in page, for example
-      }
-      return { kind: "ok", body: await response.json() };
+    const wanted = response.ok ? "application/json" : "application/problem+json";
+    if (!kind.startsWith(wanted)) {
+      // Somebody else: a network's sign-in page, a proxy. What it says of the
+      // service, or of the time, is not the service's word.
+      return [429, 503].includes(response.status) ? outcome(response) : { kind: "away" };
     }
-    return outcome(response);
+    setClock(response.headers.get("Date"), asked);
+    return response.ok ? { kind: "ok", body: await response.json() } : outcome(response);
   } catch {
     return { kind: "away", stopped: signal?.aborted ?? false };
   } finally {
