@@ -12,7 +12,7 @@ type level struct{}
 
 // Limits of the levelling job (practice, no published source).
 const (
-	levelRounds  = 8                 // rounds of readings after which it says what remains
+	levelRounds  = 8                 // rounds of readings after which it says what remains; more where a pass cannot turn enough
 	levelRepeats = 3                 // extra readings of one support that is undecided
 	playLimit    = calc.Length(0.03) // carriage play at which the rollers come first
 	heightMost   = calc.Length(2)    // a height beyond this is questioned
@@ -60,7 +60,8 @@ func (level) Run(t *Script) {
 	l.play()
 	for n := 1; ; n++ {
 		round := t.firstRound() + n
-		l.whole = l.whole || n >= levelRounds
+		last := n >= l.rounds()
+		l.whole = l.whole || last
 		h := l.read(round)
 		decision, worst := l.judge(h)
 		if l.found == nil {
@@ -85,8 +86,8 @@ func (level) Run(t *Script) {
 			continue
 		}
 		l.say(decision, worst)
-		if decision != calc.Outside || n >= levelRounds {
-			l.record(decision, n >= levelRounds)
+		if decision != calc.Outside || last {
+			l.record(decision, last)
 			return
 		}
 		moved := l.adjust(round, h)
@@ -96,6 +97,17 @@ func (level) Run(t *Script) {
 			return
 		}
 	}
+}
+
+// rounds returns after how many rounds it says what remains: a support that is
+// farther out than one pass turns its nut needs as many passes before the rest counts.
+func (l *levelling) rounds() int {
+	if l.found == nil {
+		return levelRounds
+	}
+	out := math.Max(l.window.Low-l.foundWorst.Value, l.foundWorst.Value-l.window.High)
+	pass := calc.DefaultPlanOptions().MaxTurn * float64(l.supports[0].Pitch)
+	return levelRounds + int(math.Max(0, out/pass))
 }
 
 // levelling is the job's working state, derived from its answers.
