@@ -17,9 +17,21 @@ func (st *step) ask(kind string, args map[string]string) {
 	if args == nil {
 		args = map[string]string{}
 	}
-	args["saw"] = st.s.Saw
+	args["saw"], args["asked"] = st.s.Saw, st.person.ID
 	st.s.Pending, st.s.Args = kind, args
 	st.renderPrompt(st.saw(st.s.Saw), st.s.Args["job"], guard.Plain(st.pendingAsk()))
+}
+
+// setAside lets a pending question wait that was put to somebody else: in a room of
+// several, another's yes is no answer to it. It stands again after this message, unless
+// something else was asked.
+func (st *step) setAside() {
+	asked := st.s.Args["asked"]
+	if st.s.Pending == "" || asked == "" || st.v.People.Self(asked) == st.person.ID {
+		return
+	}
+	waits := st.s
+	st.aside, st.s.Pending, st.s.Args = &waits, "", nil
 }
 
 // pendingAsk words the pending question.

@@ -59,6 +59,7 @@ type step struct {
 	fresh   bool            // an answer was accepted: the fold's effects count
 	passed  bool            // the question to put a saw right was answered with something else
 	known   known
+	aside   *State // the pending question that is another's, who speaks here too
 	res     Result
 }
 
@@ -71,6 +72,9 @@ func (st *step) result() Result {
 	if st.people {
 		p := st.v.People
 		st.res.People = &p
+	}
+	if st.aside != nil && st.s.Pending == "" {
+		st.s.Pending, st.s.Args = st.aside.Pending, st.aside.Args
 	}
 	st.res.State = st.s
 	return st.res
@@ -134,6 +138,7 @@ func (st *step) message(text string) {
 		st.show()
 		return
 	}
+	st.setAside()
 	if st.s.Pending != "" && st.pending(text) {
 		return
 	}
@@ -164,42 +169,6 @@ func (st *step) message(text string) {
 		st.answer(saw, o, text)
 	}
 	st.underWay(saw, job, text)
-}
-
-// sentAgain is how much later than it was sent a message has to arrive to be long under
-// way: gateways tell the time in whole seconds.
-const sentAgain = time.Second
-
-// twice reports whether a message is the one before it once more, sent when the question
-// that is now open had not been put yet. "done" would otherwise answer for a nut that
-// nobody has heard of. It is said once and then taken: a network's clock may be slow.
-func (st *step) twice(saw *Saw, text string) bool {
-	late := saw.Running.Late
-	if late == nil || late.Said != reading.Fold(bare(text)) || !st.sent.Before(late.Came.Add(-sentAgain)) {
-		return false
-	}
-	j := saw.Running.edit()
-	j.Late = nil
-	st.touch(saw).Running = j
-	return true
-}
-
-// underWay notes a message that changed the job when it had been long under way.
-func (st *step) underWay(saw *Saw, before *Job, text string) {
-	saw = st.saw(saw.ID)
-	if saw == nil || saw.Running == nil || saw.Running == before || saw.Running.ID != before.ID {
-		return
-	}
-	var late *Late
-	if st.now.Sub(st.sent) > sentAgain {
-		late = &Late{Said: reading.Fold(bare(text)), Came: st.now}
-	}
-	if late == nil && saw.Running.Late == nil {
-		return
-	}
-	j := saw.Running.edit()
-	j.Late = late
-	st.touch(saw).Running = j
 }
 
 // heard brings a saw's power history up to this message.
