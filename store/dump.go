@@ -2,15 +2,18 @@ package store
 
 import (
 	"bufio"
+	"bytes"
+	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash"
 	"io"
 	"time"
 )
 
-// DumpFormat is the version of the backup's format.
-const DumpFormat = 1
+// DumpFormat is the version of the backup's format. The first has no sum.
+const DumpFormat = 2
 
 // Line is one line of a backup: a JSON object whose kind says which of the
 // other fields it has. Bytes are in base64, times in RFC 3339.
@@ -25,7 +28,8 @@ const DumpFormat = 1
 //	reminder      shop, reminder
 //	dead          shop, dead
 //	address       address and the shop it belongs to
-//	end           lines, the number of lines before it; the last line
+//	end           lines, the number of lines before it, and sum, their SHA-256;
+//	              the last line
 //
 // The lines of a shop follow each other in the order above, the shops in the
 // order of their names, then the addresses in order.
@@ -42,6 +46,7 @@ type Line struct {
 	Dead         *DumpDead         `json:"dead,omitempty"`
 	Address      string            `json:"address,omitempty"`
 	Lines        int               `json:"lines,omitempty"`
+	Sum          []byte            `json:"sum,omitempty"`
 }
 
 // The kinds of line.
@@ -143,6 +148,7 @@ type DumpDead struct {
 type DumpWriter struct {
 	buf   *bufio.Writer
 	enc   *json.Encoder
+	sum   hash.Hash
 	lines int
 	err   error
 }
@@ -150,7 +156,8 @@ type DumpWriter struct {
 // NewDumpWriter begins a backup on w.
 func NewDumpWriter(w io.Writer) *DumpWriter {
 	buf := bufio.NewWriterSize(w, 64<<10)
-	d := &DumpWriter{buf: buf, enc: json.NewEncoder(buf)}
+	sum := sha256.New()
+	d := &DumpWriter{buf: buf, enc: json.NewEncoder(io.MultiWriter(buf, sum)), sum: sum}
 	d.enc.SetEscapeHTML(false)
 	d.Write(Line{Kind: LineBackup, Format: DumpFormat})
 	return d
@@ -169,7 +176,7 @@ func (d *DumpWriter) Err() error { return d.err }
 
 // End writes the last line. Without it a backup counts as cut short.
 func (d *DumpWriter) End() error {
-	d.Write(Line{Kind: LineEnd, Lines: d.lines})
+	d.Write(Line{Kind: LineEnd, Lines: d.lines, Sum: d.sum.Sum(nil)})
 	if d.err == nil {
 		d.err = d.buf.Flush()
 	}
@@ -183,27 +190,31 @@ func (d *DumpWriter) End() error {
 // last. It fails on a backup of a later format, one that is cut short, and
 // one that is damaged, naming the line.
 func ReadDump(r io.Reader, each func(Line) error) error {
-	dec := json.NewDecoder(bufio.NewReaderSize(r, 64<<10))
-	dec.DisallowUnknownFields()
+	in := bufio.NewReaderSize(r, 64<<10)
+	sum := sha256.New()
+	format := 0
 	for n := 0; ; n++ {
-		var l Line
-		switch err := dec.Decode(&l); {
+		text, l, err := readLine(in)
+		switch {
 		case errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF):
 			return fmt.Errorf("store: the backup is cut short after line %d", n)
 		case err != nil:
 			return fmt.Errorf("store: line %d of the backup is damaged: %w", n+1, err)
-		}
-		switch {
 		case n == 0 && l.Kind != LineBackup:
 			return errors.New("store: this is not a backup: it does not begin with a line of the kind \"backup\"")
 		case n == 0 && l.Format > DumpFormat:
 			return fmt.Errorf("%w: the backup has format %d, this program knows %d", ErrNewer, l.Format, DumpFormat)
-		case n == 0:
-			continue
 		case l.Kind == LineEnd && l.Lines != n:
 			return fmt.Errorf("store: the backup has %d lines before its end and should have %d", n, l.Lines)
+		case l.Kind == LineEnd && format > 1 && !bytes.Equal(l.Sum, sum.Sum(nil)):
+			return errors.New("store: the backup is damaged: it is not what was written; take another one")
 		case l.Kind == LineEnd:
 			return nil
+		}
+		sum.Write(text)
+		if n == 0 {
+			format = l.Format
+			continue
 		}
 		if err := l.whole(); err != nil {
 			return fmt.Errorf("store: line %d of the backup: %w", n+1, err)
@@ -212,6 +223,23 @@ func ReadDump(r io.Reader, each func(Line) error) error {
 			return fmt.Errorf("store: restoring line %d of the backup: %w", n+1, err)
 		}
 	}
+}
+
+// readLine reads one line and what it says.
+func readLine(in *bufio.Reader) (text []byte, l Line, err error) {
+	text, err = in.ReadBytes('\n')
+	if err != nil && (!errors.Is(err, io.EOF) || len(text) == 0) {
+		return text, l, err
+	}
+	dec := json.NewDecoder(bytes.NewReader(text))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&l); err != nil {
+		return text, l, err
+	}
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return text, l, errors.New("something follows its JSON object")
+	}
+	return text, l, nil
 }
 
 // whole reports a line that lacks what its kind promises.

@@ -70,7 +70,8 @@ var backups = []contract{
 		dump := f.dump(other)
 		f.ok(other.Close())
 		lines := bytes.SplitAfter(dump, []byte("\n"))
-		newer := bytes.Replace(dump, []byte(`"format":1`), []byte(`"format":2`), 1)
+		newer := bytes.Replace(dump, []byte(`"format":2`), []byte(`"format":3`), 1)
+		altered := bytes.Replace(dump, []byte(`"version":1`), []byte(`"version":2`), 1) // as good a line as the true one
 		for name, damaged := range map[string][]byte{
 			"cut in a line":   dump[:len(dump)/2],
 			"cut at a line":   bytes.Join(lines[:len(lines)-2], nil),
@@ -81,6 +82,7 @@ var backups = []contract{
 			"lacks something": append(bytes.Join(lines[:4], nil), `{"kind":"document","shop":"x"}`...),
 			"nothing":         nil,
 			"newer":           newer,
+			"altered":         altered,
 		} {
 			err := f.Restore(f.ctx, bytes.NewReader(damaged))
 			if err == nil || errors.Is(err, store.ErrNewer) != (name == "newer") {
