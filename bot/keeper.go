@@ -106,7 +106,9 @@ func (a *app) keeperRoutes(mux *http.ServeMux) {
 		a.deliverer.kick()
 		return struct{}{}, err
 	})
-	deskRoute(mux, "/tidy", func(ctx context.Context, after string) (tidied, error) { return tidyFrom(ctx, a.store, after, a.server.now()) })
+	deskRoute(mux, "/tidy", func(ctx context.Context, after string) (tidied, error) {
+		return tidyFrom(ctx, a.store, after, a.server.now())
+	})
 	mux.HandleFunc("POST /backup", func(w http.ResponseWriter, r *http.Request) {
 		// As long as it takes: its reader is a command of this machine.
 		_ = http.NewResponseController(w).SetWriteDeadline(time.Time{})

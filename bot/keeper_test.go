@@ -7,15 +7,16 @@ import (
 	"fmt"
 	"io"
 	"log"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"shimwright/bot/testenv"
 	"shimwright/store"
 	"shimwright/store/boltstore"
 	"shimwright/store/redistest"
@@ -232,13 +233,7 @@ func TestHealthCommand(t *testing.T) {
 
 func freePort(t testing.TB) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	_, port, _ := net.SplitHostPort(l.Addr().String())
-	return port
+	return strconv.Itoa(testenv.FreePorts(t, 1)[0])
 }
 
 // TestDeskIsForThisUserOnly: the desk's addresses want its token.

@@ -2,7 +2,6 @@ package page
 
 import (
 	"context"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -15,6 +14,8 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"shimwright/bot/testenv"
 )
 
 // TestRealService levels a slider with the program itself, from set-up to the
@@ -108,12 +109,7 @@ func startProgram(t *testing.T, settings ...string) running {
 	if out, err := exec.Command("go", "build", "-o", bin, "shimwright/bot").CombinedOutput(); err != nil {
 		t.Fatalf("building the program: %v\n%s", err, out)
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	addr := l.Addr().String()
-	l.Close()
+	addr := "127.0.0.1:" + strconv.Itoa(testenv.FreePorts(t, 1)[0])
 	ctx, stop := context.WithCancel(context.Background())
 	run := exec.CommandContext(ctx, bin)
 	run.Cancel = func() error { return run.Process.Signal(os.Interrupt) }

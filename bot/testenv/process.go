@@ -2,6 +2,8 @@ package testenv
 
 import (
 	"bytes"
+	"fmt"
+	"math/rand/v2"
 	"net"
 	"os/exec"
 	"sync"
@@ -11,17 +13,19 @@ import (
 )
 
 // FreePorts returns numbers of ports of loopback that nothing listens on at
-// the moment.
+// the moment. They lie below those that systems give out by themselves (from 32768
+// on Linux), so that none is taken before its server starts.
 func FreePorts(t testing.TB, n int) []int {
 	t.Helper()
-	ports := make([]int, n)
-	for i := range ports {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
+	ports := make([]int, 0, n)
+	for tries := 0; len(ports) < n; tries++ {
+		l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", 20000+rand.IntN(12000)))
+		if err == nil {
+			defer l.Close()
+			ports = append(ports, l.Addr().(*net.TCPAddr).Port)
+		} else if tries > 1000 {
 			t.Fatal(err)
 		}
-		defer l.Close()
-		ports[i] = l.Addr().(*net.TCPAddr).Port
 	}
 	return ports
 }

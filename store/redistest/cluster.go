@@ -29,7 +29,7 @@ func StartCluster(t testing.TB, replicas bool, settings ...string) *Cluster {
 	const masters = 3
 	c := &Cluster{}
 	node := func() *Server {
-		bus := freePorts(t, 1)[0]
+		bus := testenv.FreePorts(t, 1)[0]
 		return start(t, program, append([]string{
 			"--cluster-enabled", "yes", "--cluster-port", strconv.Itoa(bus), "--cluster-node-timeout", "1000",
 			"--cluster-replica-validity-factor", "0", "--cluster-require-full-coverage", "no",

@@ -49,7 +49,7 @@ func Start(t testing.TB, settings ...string) *Server {
 
 func start(t testing.TB, program string, settings ...string) *Server {
 	t.Helper()
-	port := freePorts(t, 1)[0]
+	port := testenv.FreePorts(t, 1)[0]
 	s := &Server{
 		Addr:    net.JoinHostPort("127.0.0.1", strconv.Itoa(port)),
 		Dir:     t.TempDir(),
@@ -165,25 +165,6 @@ func Eventually(t testing.TB, what string, fn func() error) {
 		}
 		time.Sleep(20 * time.Millisecond)
 	}
-}
-
-// freePorts returns ports on which nothing listens.
-func freePorts(t testing.TB, n int) []int {
-	t.Helper()
-	var ports []int
-	var held []net.Listener
-	for len(ports) < n {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
-		held = append(held, l)
-		ports = append(ports, l.Addr().(*net.TCPAddr).Port)
-	}
-	for _, l := range held {
-		_ = l.Close()
-	}
-	return ports
 }
 
 // logged keeps the end of what a server says.

@@ -57,7 +57,7 @@ func StartSentinel(t testing.TB, replicas int, settings ...string) *Watched {
 func sentinel(t testing.TB, program, host, port string) *Server {
 	t.Helper()
 	dir := t.TempDir()
-	own := freePorts(t, 1)[0]
+	own := testenv.FreePorts(t, 1)[0]
 	config := filepath.Join(dir, "sentinel.conf")
 	text := fmt.Sprintf("port %d\nbind 127.0.0.1\ndir %s\nsentinel monitor %[3]s %s %s 2\n"+
 		"sentinel down-after-milliseconds %[3]s 500\nsentinel failover-timeout %[3]s 3000\n",

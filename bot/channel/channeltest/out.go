@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -14,6 +13,7 @@ import (
 	"time"
 
 	"shimwright/bot/channel"
+	"shimwright/bot/testenv"
 )
 
 func runOut(t *testing.T, rig Rig) {
@@ -148,12 +148,7 @@ func wantTemporary(t *testing.T, err error, what string) *channel.SendError {
 }
 
 func down(t *testing.T, rig Rig) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	url := "http://" + l.Addr().String()
-	_ = l.Close()
+	url := fmt.Sprintf("http://127.0.0.1:%d", testenv.FreePorts(t, 1)[0])
 	e := wantTemporary(t, attempt(t, rig, url, message("m-1", "?")), "a closed port")
 	if e.Unsure {
 		t.Error("nothing was sent to a closed port, yet the error is unsure")
