@@ -110,6 +110,19 @@ func pairLang(r *http.Request) string { return wording.Accepted(r.Header.Get("Ac
 // pairFailed shows a person what went wrong as a page; a program gets the
 // problem document.
 func pairFailed(w http.ResponseWriter, r *http.Request, err error) error {
+	page := wording.PairAway()
+	switch asProblem(err).Status {
+	case http.StatusNotFound:
+		page = wording.PairOff()
+	case http.StatusForbidden, http.StatusMisdirectedRequest:
+		page = wording.PairHost()
+	}
+	return showProblem(w, r, err, page)
+}
+
+// showProblem shows a person who follows a link why there is nothing, as a page;
+// a program gets the problem document.
+func showProblem(w http.ResponseWriter, r *http.Request, err error, page wording.Page) error {
 	w.Header().Add("Vary", "Accept")
 	if choose(r, "application/problem+json", "text/html") != "text/html" {
 		return err
@@ -117,13 +130,6 @@ func pairFailed(w http.ResponseWriter, r *http.Request, err error) error {
 	p := asProblem(err)
 	info(r).problem = p
 	p.retry(w)
-	page := wording.PairAway()
-	switch p.Status {
-	case http.StatusNotFound:
-		page = wording.PairOff()
-	case http.StatusForbidden, http.StatusMisdirectedRequest:
-		page = wording.PairHost()
-	}
 	return showPair(w, pairLang(r), p.Status, page)
 }
 

@@ -15,6 +15,7 @@ import (
 
 	chatpage "shimwright/bot/page"
 	"shimwright/dialog"
+	"shimwright/dialog/wording"
 	"shimwright/store"
 )
 
@@ -26,7 +27,7 @@ func (s *server) getReport(w http.ResponseWriter, r *http.Request) error {
 	}
 	report, err := openReport(r.Context(), s.store, mux.Vars(r)["token"], s.now())
 	if errors.Is(err, store.ErrNotFound) {
-		return notFound("There is no such report, or it was closed. Whoever gave you the link can give another.")
+		return showProblem(w, r, notFound("There is no such report, or it was closed. Whoever gave you the link can give another."), wording.ReportClosed())
 	}
 	if err != nil {
 		return storeProblem(err)

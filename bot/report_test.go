@@ -103,6 +103,13 @@ func TestReportPage(t *testing.T) {
 	if never.StatusCode != 404 {
 		t.Errorf("a token that never was: %d", never.StatusCode)
 	}
+	// A person reads a page, in their language, not what is for programs.
+	for lang, want := range map[string]string{"en": "There is no such report", "de": "Diesen Bericht gibt es nicht", "es": "No hay tal informe"} {
+		res := s.request("GET", path, "", header("Accept", "text/html,*/*;q=0.8"), header("Accept-Language", lang))
+		if res.StatusCode != 404 || res.Header.Get("Content-Type") != "text/html; charset=utf-8" || !strings.Contains(string(res.body), want) {
+			t.Errorf("revoked, in %s: status %d %s", lang, res.StatusCode, res.body)
+		}
+	}
 	if _, err := s.store.Resolve(t.Context(), reportAddress(dialog.ReportHash(raw))); !errors.Is(err, store.ErrNotFound) {
 		t.Errorf("the address is left: %v", err)
 	}

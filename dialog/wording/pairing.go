@@ -2,7 +2,7 @@ package wording
 
 import "time"
 
-// What a page says that a pairing link opens, before anybody is known.
+// What a page says that a link opens, before anybody is known.
 
 // Page is such a page: a heading, a text and a button, empty where there is none.
 type Page struct{ Title, Text, Button Text }
@@ -33,3 +33,6 @@ func PairHost() Page { return Page{Title: T("pairing.host"), Text: T("pairing.ho
 
 // PairAway says that the service cannot answer.
 func PairAway() Page { return Page{Title: T("pairing.away"), Text: T("pairing.awaywhy")} }
+
+// ReportClosed says that the link of a report leads to none, or to none any more.
+func ReportClosed() Page { return Page{Title: T("report.closed"), Text: T("report.closedwhy")} }
