@@ -121,7 +121,7 @@ func (w *watch) check(person string, r dialog.Result, now time.Time) string {
 			if !reply.Caution || !(strings.HasPrefix(low, "unplugged") || strings.HasPrefix(low, "blade running")) {
 				return fmt.Sprintf("the caution does not stand first: %q", reply.Text)
 			}
-			if reply.Expires.IsZero() || reply.Expires.After(now.Add(30*time.Minute)) {
+			if reply.Expires.IsZero() || reply.Expires.After(w.heard.Add(30*time.Minute)) {
 				return "no expiry, or one too late"
 			}
 		}
@@ -385,4 +385,19 @@ func knifeFresh(sh *shop, saw dialog.Saw) bool {
 		}
 	}
 	return fits && !spoilt.After(knife)
+}
+
+// TestHandsOnExpiresFromWhenItWasSent: what was long under way does not lengthen the
+// half hour. A message that rests on it must not be sent, nor tried again, after the
+// acknowledgement itself is void.
+func TestHandsOnExpiresFromWhenItWasSent(t *testing.T) {
+	for _, late := range []time.Duration{0, 5 * time.Minute, 25 * time.Minute} {
+		sh := begin("level")
+		sent := sh.now.Add(20*time.Second - late)
+		res := sh.sayAt("unplugged", sent)
+		r := res.Turn.Replies[len(res.Turn.Replies)-1]
+		if want := sent.Add(30 * time.Minute); !r.Caution || !r.Expires.Equal(want) {
+			t.Errorf("sent %v before it came: expires %v, want %v\n%s", late, r.Expires, want, sh.text())
+		}
+	}
 }

@@ -95,7 +95,7 @@ func (p Power) Isolated(person string, now time.Time) (Isolated, bool) {
 	if !ok || person == "" || e.Person != person {
 		return Isolated{}, false
 	}
-	return Isolated{person: person, expires: p.expiry(e, now)}, true
+	return Isolated{person: person, expires: p.expiry(e)}, true
 }
 
 // Guarded returns the proof that person has the saw ready for a cut now. An
@@ -105,7 +105,7 @@ func (p Power) Guarded(person string, now time.Time) (Guarded, bool) {
 	if !ok || person == "" || e.Person != person {
 		return Guarded{}, false
 	}
-	return Guarded{person: person, expires: p.expiry(e, now)}, true
+	return Guarded{person: person, expires: p.expiry(e)}, true
 }
 
 // Readier returns the person who holds a valid acknowledgement that the saw is ready
@@ -139,10 +139,11 @@ func (p Power) readyBefore(now time.Time) (Event, bool) {
 	return p.Events[n-1], now.Sub(p.Events[n-1].At) <= Life
 }
 
-// expiry is when a message that rests on e is no longer to be sent.
-func (p Power) expiry(e Event, now time.Time) time.Time {
+// expiry is when a message that rests on e is no longer to be sent: half an hour after
+// the person was last heard, however long what they said was under way.
+func (p Power) expiry(e Event) time.Time {
 	end := e.At.Add(Life)
-	if idle := now.Add(Idle); idle.Before(end) {
+	if idle := p.Seen.Add(Idle); idle.Before(end) {
 		return idle
 	}
 	return end
