@@ -90,8 +90,14 @@ func (st *step) pendingAsk() guard.Ask {
 		a.Text = wording.T("retire.ask", "Saw", name)
 		a.Choices = choices("no", "yes")
 	case "due":
-		a.Text = wording.T("due.ask")
+		// By name where it is one: networks may bring this before what it rests on.
+		which := wording.Text{}
+		if saws := st.dueSaws(args); len(saws) == 1 {
+			which = nameOf(saws[0])
+		}
+		a.Text = wording.T("due.ask", "Saw", which)
 		a.Choices = choices("check", "later", "done", "notthis")
+		a.Choices[1].Also, a.Choices[3].Also = "words.later", "words.notthis"
 	case "drop":
 		a.Text = wording.T("which.ask")
 		a.Choices = nil

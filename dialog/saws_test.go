@@ -227,3 +227,20 @@ func (m *machine) mustBeTrue(t *testing.T) {
 		within("scoring line", m.score[0]-m.score[1], -0.11, 0.11)
 	}
 }
+
+// A second saw is found by whoever looks for it: `saws` says how, and the ways in which
+// people ask for one all begin its set-up.
+func TestAnotherSaw(t *testing.T) {
+	for _, ask := range []string{"new saw", "set up another saw", "Add another saw.", "second saw"} {
+		sh := newShop()
+		for _, text := range []string{"set up", "mm", "Birch", "left", "ok"} {
+			sh.say(text)
+		}
+		if got := said(sh.say("saws")); !strings.Contains(got, "For another say new saw") {
+			t.Errorf("saws says\n%s", got)
+		}
+		if res := sh.say(ask); res.Turn.Prompt.Name != "setup.name" {
+			t.Errorf("%q: %+v is asked:\n%s", ask, res.Turn.Prompt, said(res))
+		}
+	}
+}
