@@ -241,6 +241,10 @@ func webURL(f *faults, name, s, example string) *url.URL {
 		f.add(name, "is not an address that can be used here; give one like %s", example)
 		return nil
 	}
+	if name == "PUBLIC_URL" && strings.Trim(u.Path, "/") != "" {
+		f.add(name, "goes on with %s behind the host, but the page and its links need a name of their own; give one like %s", u.Path, example)
+		return nil
+	}
 	return u
 }
 
