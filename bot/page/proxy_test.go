@@ -2,15 +2,8 @@ package page
 
 import (
 	"context"
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
-	"crypto/x509"
-	"crypto/x509/pkix"
-	"encoding/pem"
 	"fmt"
-	"math/big"
 	"net"
 	"net/http"
 	"os"
@@ -44,7 +37,7 @@ func throughProxy(t *testing.T, proxy string) {
 	p := startProgram(t, "SHIMWRIGHT_PUBLIC_URL=https://"+publicName)
 	port := testenv.FreePorts(t, 2)
 	dir := t.TempDir()
-	certificate(t, dir)
+	testenv.Certificate(t, dir, publicName)
 	if proxy == "nginx" {
 		startNginx(t, program, dir, port, p.url)
 	} else {
@@ -230,27 +223,6 @@ func write(t *testing.T, path, text string) {
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
-}
-
-// certificate writes one that nobody trusts, with its key.
-func certificate(t *testing.T, dir string) {
-	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := &x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: publicName},
-		DNSNames: []string{publicName}, NotAfter: time.Now().Add(time.Hour)}
-	der, err := x509.CreateCertificate(rand.Reader, c, c, &key.PublicKey, key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	private, err := x509.MarshalPKCS8PrivateKey(key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	write(t, filepath.Join(dir, "fullchain.pem"), string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})))
-	write(t, filepath.Join(dir, "privkey.pem"), string(pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: private})))
 }
 
 func dialTo(at string) func(context.Context, string, string) (net.Conn, error) {
