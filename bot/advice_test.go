@@ -48,7 +48,11 @@ func TestAdviceIsAsDescribed(t *testing.T) {
 		width, kind string
 		x           float64
 	}{{"20.24", "back", -0.18}, {"19.76", "forward", 0.18}} {
-		say("guarded", "done", c.width, "20", "300", "unplugged")
+		say("guarded", "done", c.width, "20", "300")
+		if v := last.Verdict; v == nil || v.Name != "crosscut:90" { // as its record is called
+			t.Errorf("the verdict is on %+v", v)
+		}
+		say("unplugged")
 		if a := moves(c.kind); math.Abs(a.Change.X-c.x) > 0.001 {
 			t.Errorf("%s: %+v", c.kind, a)
 		}

@@ -189,7 +189,7 @@ type Record struct {
 	ID             string          `json:"id"`
 	Saw            string          `json:"saw"`
 	Procedure      string          `json:"procedure"`
-	Characteristic string          `json:"characteristic"` // e.g. slider.level, slider.toe, crosscut.square, tilt.45
+	Characteristic string          `json:"characteristic"` // e.g. slider.level, slider.toe, crosscut:90, tilt:45
 	At             time.Time       `json:"at"`
 	Person         string          `json:"person,omitempty"`
 	Unit           string          `json:"unit"` // mm or rad

@@ -120,7 +120,7 @@ func (j *squaring) say(e calc.Estimate, d calc.Decision) {
 		"Degrees", wording.Tilt{Value: eps, Decimals: 3}, "Limit", figure(j.p.Tol.Crosscut*over/crosscutOver),
 		"U", upTo(e.U*float64(over)), "End", fine(panel.End), "Diagonals", fine(panel.Diagonals))
 	j.t.Say("crosscut."+d.String(), args...)
-	j.t.Judge(verdict("crosscut.square", e, j.window, d.String()))
+	j.t.Judge(verdict("crosscut:90", e, j.window, d.String()))
 }
 
 // over is the length that squareness is stated over: a foot for people who work

@@ -251,7 +251,7 @@ func (p *Person) truth(name string, low, high float64) float64 {
 		return worst
 	case "slider.toe":
 		return s.Toe()
-	case "crosscut.square":
+	case "crosscut:90":
 		return s.Crosscut.Lean
 	case "riving-knife":
 		return -s.Knife.Off
