@@ -36,7 +36,11 @@ var (
 // network handles the words that telephone networks reserve: they mean the
 // same everywhere and are taken only as the whole message.
 func (st *step) network(text string) bool {
-	switch word := strings.ToUpper(strings.TrimSpace(text)); word {
+	word := strings.ToUpper(strings.TrimSpace(text))
+	if st.voice.Is("words.stopall", bare(text)) >= 0 {
+		word = "STOPALL"
+	}
+	switch word {
 	case "STOP", "STOPALL", "UNSUBSCRIBE", "QUIT", "END", "CANCEL", "REVOKE", "OPTOUT", "OPT OUT":
 		st.stop()
 	case "START", "UNSTOP":

@@ -1,7 +1,5 @@
 package dialog
 
-import "shimwright/dialog/wording"
-
 // forgetSaw asks before a saw, the one named or the one spoken of, and all that
 // is known of it is deleted.
 func (st *step) forgetSaw(name string) {
@@ -49,7 +47,7 @@ func (st *step) forgetShop() {
 		saw := &st.v.Saws[i]
 		switch r := saw.Running; {
 		case r != nil && r.Person != st.person.ID:
-			st.say("forgetshop.busy", "Person", wording.Raw(st.v.People.name(r.Person)), "Saw", nameOf(saw))
+			st.say("forgetshop.busy", "Person", st.v.People.called(r.Person), "Saw", nameOf(saw))
 			st.show()
 			return
 		case r != nil && !st.leave(saw, "", nil):

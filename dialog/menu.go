@@ -98,7 +98,7 @@ func (st *step) menu() {
 	}
 	st.say("menu.saw", "Saw", nameOf(saw))
 	if r := saw.Running; r != nil {
-		st.say("menu.theirs", "Person", wording.Raw(st.v.People.name(r.Person)), "Saw", nameOf(saw), "Job", titleOf(r.Procedure, saw.Profile))
+		st.say("menu.theirs", "Person", st.v.People.called(r.Person), "Saw", nameOf(saw), "Job", titleOf(r.Procedure, saw.Profile))
 	}
 	st.standings(saw)
 	for _, j := range saw.Parked {

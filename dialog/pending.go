@@ -45,7 +45,7 @@ func (st *step) pendingAsk() guard.Ask {
 	}
 	switch kind {
 	case "takeover":
-		a.Text = wording.T("takeover.ask", "Person", wording.Raw(st.v.People.name(saw.Running.Person)),
+		a.Text = wording.T("takeover.ask", "Person", st.v.People.called(saw.Running.Person),
 			"Job", titleOf(saw.Running.Procedure, profile), "Saw", name)
 		a.Choices = choices("leave", "takeover")
 	case "resume":
@@ -382,7 +382,7 @@ func (st *step) takeOver(saw *Saw) {
 	st.s.Saw = saw.ID
 	st.say("takeover.done", "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
 	if other := st.v.People.find(was); other != nil && was != st.person.ID {
-		st.tell(other, "takeover.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Saw", nameOf(saw))
+		st.tell(other, "takeover.told", "Person", st.v.People.called(st.person.ID), "Saw", nameOf(saw))
 	}
 	st.show()
 }

@@ -327,12 +327,12 @@ func (st *step) handTo(name string) {
 	st.touch(saw).Running = saw.Running.edit()
 	saw.Running.Person = p.ID
 	st.event(saw, guard.Handed, st.now)
-	st.tell(p, "hand.told", "Person", wording.Raw(st.v.People.name(st.person.ID)), "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
+	st.tell(p, "hand.told", "Person", st.v.People.called(st.person.ID), "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
 	id := "hand.done"
 	if saw.Power.Open() {
 		id = "hand.open"
 	}
-	st.say(id, "Person", wording.Raw(st.v.People.name(p.ID)), "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
+	st.say(id, "Person", st.v.People.called(p.ID), "Job", titleOf(saw.Running.Procedure, saw.Profile), "Saw", nameOf(saw))
 	st.say("idle.hint")
 	st.turn(Reply{}, PromptView{Kind: KindIdle})
 }

@@ -62,7 +62,7 @@ func (t *Script) refuseWhileHeld() {
 		return
 	}
 	t.suspend(guard.Plain(guard.Ask{Key: Key{Name: "held"}, Form: guard.Pick, NoSkip: true,
-		Text:    wording.T("held.ask", "Person", wording.Raw(t.view.People.name(h)), "Saw", wording.Raw(t.profile.Name)),
+		Text:    wording.T("held.ask", "Person", t.view.People.called(h), "Saw", wording.Raw(t.profile.Name)),
 		Why:     wording.T("held.why"),
 		Choices: []guard.Choice{{Value: "leave", Text: wording.T("choice.leave")}, {Value: "takeover", Text: wording.T("choice.takeover")}}}))
 }
@@ -131,7 +131,17 @@ func (st *step) sayOpen(asked string) {
 	}
 }
 
-// name returns what a person is called.
+// called is what one person is called to another: the marks of somebody who has not
+// said a name yet mean nothing to anybody.
+func (p *People) called(id string) wording.Text {
+	if q := p.find(p.Self(id)); q != nil && q.Name != "" {
+		return wording.Raw(q.Name)
+	}
+	return wording.T("people.somebody")
+}
+
+// name returns what a person is called, for somebody without a name their id: by that
+// an owner can take them out.
 func (p *People) name(id string) string {
 	if q := p.find(p.Self(id)); q != nil && q.Name != "" {
 		return q.Name
