@@ -15,6 +15,7 @@ import (
 type answer struct {
 	Conversation string            `json:"conversation"`
 	InReplyTo    string            `json:"in_reply_to,omitempty"`
+	Lang         string            `json:"lang,omitempty"` // of the replies
 	Replies      []reply           `json:"replies"`
 	Prompt       dialog.PromptView `json:"prompt"`
 	Advice       []dialog.Advice   `json:"advice,omitempty"`
@@ -52,7 +53,7 @@ const keepDrawing = store.KeepIDs
 // newAnswer words a turn as an answer to a message, and returns the documents
 // of its pictures, which go into the same commit.
 func newAnswer(shop, conversation, id string, t dialog.Turn, token func() string, now time.Time) (answer, []store.Doc) {
-	a := answer{Conversation: conversation, InReplyTo: id, Replies: []reply{},
+	a := answer{Conversation: conversation, InReplyTo: id, Lang: t.Lang, Replies: []reply{},
 		Prompt: t.Prompt, Advice: t.Advice, Verdict: t.Verdict}
 	var drawings []store.Doc
 	for i, r := range t.Replies {

@@ -101,6 +101,7 @@ type Turn struct {
 	Prompt  PromptView `json:"prompt"`
 	Advice  []Advice   `json:"advice,omitempty"`
 	Verdict *Verdict   `json:"verdict,omitempty"`
+	Lang    string     `json:"-"` // of the replies (BCP 47), "" where there are none
 }
 
 // Reply is one message to the person.

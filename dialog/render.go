@@ -71,7 +71,7 @@ func (st *step) turn(r Reply, p PromptView) {
 	if r.Text != "" {
 		st.res.Turn.Replies = append(st.res.Turn.Replies, r)
 	}
-	st.res.Turn.Prompt = p
+	st.res.Turn.Prompt, st.res.Turn.Lang = p, string(st.voice.Lang())
 	st.lead = nil
 }
 

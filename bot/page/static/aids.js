@@ -85,8 +85,8 @@ export class Voice {
     set(flag("aloud"));
   }
 
-  // say reads a text when the voice is on; with `asked`, in any case.
-  say(text, asked = false) {
+  // say reads a text in its language when the voice is on; with `asked`, in any case.
+  say({ text, lang }, asked = false) {
     if (!this.possible || !(this.on || asked) || text === "") {
       return;
     }
@@ -94,7 +94,7 @@ export class Voice {
     for (const part of text.match(/[^.?\n]+(?:\.\d+[^.?\n]*)*[.?]?/g) ?? [text]) {
       if (part.trim() !== "") {
         const said = new SpeechSynthesisUtterance(part.trim());
-        said.lang = document.documentElement.lang;
+        said.lang = lang || document.documentElement.lang;
         speechSynthesis.speak(said);
       }
     }

@@ -40,7 +40,7 @@ const composer = new Composer({
   form: $("answer"), choices: $("choices"), about: $("about"), asked: $("asked"), keys: $("keys"),
   sign: $("sign"), text: $("text"), unit: $("unit"), send: $("send"),
 }, submit);
-let lastSaid = "";
+let lastSaid = { text: "" };
 const panel = new WordsPanel($("words"), $("more"), submit, voice.possible ? () => voice.say(lastSaid, true) : null);
 
 // --- what the person says
@@ -207,11 +207,11 @@ function settle(message, result) {
 function take(id, answer, seq, live) {
   const replies = Array.isArray(answer.replies) ? answer.replies : [];
   const isNew = !view.answered(id);
-  view.replies(id, replies, seq);
+  view.replies(id, replies, seq, answer.lang);
   view.remove("welcome");
   state.started = true;
   if (isNew && replies.length > 0) {
-    lastSaid = replies.map((r) => r.text ?? words.expiredGone).join("\n");
+    lastSaid = { text: replies.map((r) => r.text ?? words.expiredGone).join("\n"), lang: answer.lang };
     if (live) {
       voice.say(lastSaid);
     }
@@ -225,6 +225,9 @@ function ask(answer, replies) {
   const last = replies.at(-1);
   state.prompt = prompt;
   state.question = last ?? null;
+  for (const node of [$("choices"), $("asked")]) {
+    node.lang = answer.lang || language;
+  }
   state.choices = last?.choices ?? prompt.choices ?? (prompt.acknowledge ? [prompt.acknowledge] : []);
   const ends = replies.map((r) => (r.expired ? 0 : Date.parse(r.expires ?? "")));
   state.expires = Math.min(...ends.filter((t) => !Number.isNaN(t)));

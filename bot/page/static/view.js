@@ -96,8 +96,9 @@ export class View {
     turn.mine.replaceChildren(...parts);
   }
 
-  // replies shows what was answered. Known replies stay as they are.
-  replies(id, replies, seq) {
+  // replies shows what was answered, in the language that it is in. Known
+  // replies stay as they are.
+  replies(id, replies, seq, lang = "") {
     const turn = this.#turn(id);
     if (seq !== undefined && turn.seq !== seq) {
       turn.seq = seq;
@@ -106,6 +107,9 @@ export class View {
     for (const reply of replies) {
       if (!turn.replies.has(reply.id)) {
         const node = this.#reply(reply);
+        if (lang && !reply.expired) { // what the page itself says is in its own
+          node.querySelectorAll(".said, figure").forEach((part) => (part.lang = lang));
+        }
         turn.replies.set(reply.id, node);
         turn.node.append(node);
       }
