@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"net"
 	"strings"
 	"testing"
@@ -137,6 +138,21 @@ func TestNumberKeyboard(t *testing.T) {
 		t.Errorf("the service got %q", got)
 	}
 	b.quiet()
+}
+
+// TestReadingWithoutLabel asks the program for a length that has no place of its
+// own: above and in the field stands nothing that is for programs only.
+func TestReadingWithoutLabel(t *testing.T) {
+	b := open(t, startProgram(t).url, 390, 844)
+	for _, text := range []string{"deutsch", "parallelanschlag", "mm", "Kiefer", "links", "ok", "messuhr", "ausgesteckt"} {
+		turns := js[int](b, `document.querySelectorAll("#log .mine").length`)
+		b.sends(text)
+		b.until(fmt.Sprintf(`document.querySelectorAll("#log .mine").length > %d && !document.querySelector("#log .turn:last-child .mine:only-child")`, turns))
+	}
+	b.until(`document.querySelector("#text").inputMode === "decimal"`)
+	if got := js[string](b, `document.querySelector("#asked").innerText + "|" + document.querySelector("#text").ariaLabel`); got != "|Reading, millimetres" {
+		t.Errorf("above the field, and to a screen reader, stands %q", got)
+	}
 }
 
 // TestUnasked checks that a message which nobody asked for is shown at once,

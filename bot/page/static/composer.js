@@ -81,7 +81,7 @@ export class Composer {
   // field sets keyboard, unit and label for the question.
   #field() {
     const { text, unit, sign, keys, about, asked } = this.dom;
-    const { kind, label = "", quantity = "" } = this.#prompt;
+    const { kind, label = "", quantity = "" } = this.#prompt; // a quantity is a name for programs
     const reading = kind === "reading";
     const number = reading && !this.#textKeys;
     const mode = number ? "decimal" : "text";
@@ -99,16 +99,16 @@ export class Composer {
     keys.hidden = !reading;
     keys.textContent = this.#textKeys ? words.numberKeys : words.textKeys;
     text.placeholder = number ? "" : words.answerHint;
-    asked.textContent = reading ? label || quantity : "";
+    asked.textContent = reading ? label : "";
     about.hidden = !reading;
     text.setAttribute("aria-label", this.#label());
   }
 
   // label says to a screen reader what the field takes.
   #label() {
-    const { kind, label, quantity, unit, acknowledge } = this.#prompt;
+    const { kind, label, unit, acknowledge } = this.#prompt;
     if (kind === "reading") {
-      return [`${words.reading}: ${label || quantity || ""}`, words.unitNames[unit]].filter(Boolean).join(", ");
+      return [label ? `${words.reading}: ${label}` : words.reading, words.unitNames[unit]].filter(Boolean).join(", ");
     }
     return kind === "confirm" && acknowledge ? words.confirm(acknowledge) : words.answerLabel;
   }
