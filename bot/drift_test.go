@@ -89,24 +89,22 @@ func near(t *testing.T, what string, got, want, tol float64) {
 // JCGM 100:2008 (GUM), example H.3: a thermometer's corrections b against its
 // temperature t, in days after day 20. Published: y1 = -0.1712 with u = 0.0029,
 // y2 = 0.00218 with u = 0.00067, s = 0.0035, b(30) = -0.1494 with u = 0.0041 and
-// nine degrees of freedom; t₉₅(9) = 2.26 (table G.2). Its degrees, half a degree apart,
-// are taken three days long here, since what is read on one day is one visit.
+// nine degrees of freedom; t₉₅(9) = 2.26 (table G.2).
 func TestDriftOfGUMH3(t *testing.T) {
-	const stretch = 3
 	var points [][2]float64
 	b := []float64{-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160}
 	for i, x := range []float64{21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511} {
-		points = append(points, [2]float64{(x - 20) * stretch, b[i]})
+		points = append(points, [2]float64{x - 20, b[i]})
 	}
 	c := chartOf(t, points)
 	a, sa := lineAt(c, origin())
 	near(t, "y1", a, -0.1712, 0.00005)
 	near(t, "u(y1)", sa, 0.0029, 0.00005)
-	near(t, "y2", c.Line.B*stretch, 0.00218, 0.000005)
-	near(t, "u(y2)", c.Line.SB*stretch, 0.00067, 0.000005)
+	near(t, "y2", c.Line.B, 0.00218, 0.000005)
+	near(t, "u(y2)", c.Line.SB, 0.00067, 0.000005)
 	near(t, "s", c.Line.S, 0.0035, 0.00005)
 	near(t, "degrees of freedom", c.Line.DoF, 9, 0)
-	at30, u30 := lineAt(c, origin().AddDate(0, 0, 10*stretch))
+	at30, u30 := lineAt(c, origin().AddDate(0, 0, 10))
 	near(t, "b(30)", at30, -0.1494, 0.00005)
 	near(t, "u(b(30))", u30, 0.0041, 0.00005)
 	// The band of one further visit adds its own scatter s to the line's: on day
@@ -117,4 +115,27 @@ func TestDriftOfGUMH3(t *testing.T) {
 		near(t, "the band's width", band.High-band.Value, 2.26*math.Hypot(u, c.Line.S), 0.001*(band.High-band.Value))
 		near(t, "below as above", band.Value-band.Low, band.High-band.Value, 1e-12)
 	}
+}
+
+// NIST StRD, linear regression, Norris (36 points): certified intercept
+// -0.262323073774029 (sd 0.232818234301152), slope 1.00211681802045
+// (sd 0.000429796848199937), residual sd 0.884796396144373.
+func TestDriftOfNorris(t *testing.T) {
+	c := chartOf(t, norris())
+	a, sa := lineAt(c, origin())
+	near(t, "intercept", a, -0.262323073774029, 1e-9)
+	near(t, "its sd", sa, 0.232818234301152, 1e-9)
+	near(t, "slope", c.Line.B, 1.00211681802045, 1e-12)
+	near(t, "its sd", c.Line.SB, 0.000429796848199937, 1e-12)
+	near(t, "residual sd", c.Line.S, 0.884796396144373, 1e-10)
+	near(t, "degrees of freedom", c.Line.DoF, 34, 0)
+}
+
+// norris is that data set, as pairs (x, y).
+func norris() [][2]float64 {
+	return [][2]float64{{0.2, 0.1}, {337.4, 338.8}, {118.2, 118.1}, {884.6, 888.0}, {10.1, 9.2}, {226.5, 228.1}, {666.3, 668.5}, {996.3, 998.5},
+		{448.6, 449.1}, {777.0, 778.9}, {558.2, 559.2}, {0.4, 0.3}, {0.6, 0.1}, {775.5, 778.1}, {666.9, 668.8}, {338.0, 339.3}, {447.5, 448.9},
+		{11.6, 10.8}, {556.0, 557.7}, {228.1, 228.3}, {995.8, 998.0}, {887.6, 888.8}, {120.2, 119.6}, {0.3, 0.3}, {0.3, 0.6}, {556.8, 557.6},
+		{339.1, 339.3}, {887.2, 888.0}, {999.0, 998.5}, {779.0, 778.9}, {11.1, 10.2}, {118.3, 117.6}, {229.2, 228.9}, {669.1, 668.4},
+		{448.9, 449.2}, {0.5, 0.2}}
 }

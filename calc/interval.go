@@ -140,16 +140,18 @@ func (h History) watched(left Estimate) Window {
 	return h.Window
 }
 
-// Apart joins visits less than a day apart: what was found first, and what was
-// left last.
+// Apart joins visits within a day of the first of them: what was found first,
+// and what was left last. Who looks every morning makes a visit each time or
+// every other, never one that goes on.
 func Apart(visits []Visit) []Visit {
 	var joined []Visit
+	var began time.Time
 	for _, v := range visits {
-		if n := len(joined); n > 0 && v.At.Sub(joined[n-1].At) < 24*time.Hour {
+		if n := len(joined); n > 0 && v.At.Sub(began) < 24*time.Hour {
 			joined[n-1].Left, joined[n-1].At = v.Left, v.At
 			continue
 		}
-		joined = append(joined, v)
+		joined, began = append(joined, v), v.At
 	}
 	return joined
 }

@@ -1,6 +1,7 @@
 package calc
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -258,4 +259,23 @@ func FuzzNextDate(f *testing.F) {
 			found = again
 		}
 	})
+}
+
+// What lies within a day of the first is one visit; a look every morning, some
+// minutes earlier or later, is not one visit that never ends.
+func TestApart(t *testing.T) {
+	var visits []Visit
+	noon := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	for day, minutes := range []int{0, -5, 5, -10, 0, 10} {
+		visits = append(visits, Visit{At: noon.AddDate(0, 0, day).Add(time.Duration(minutes) * time.Minute), Found: Estimate{Value: float64(day)}, Left: Estimate{Value: float64(-day)}})
+	}
+	var got []string
+	for _, v := range Apart(visits) {
+		got = append(got, fmt.Sprint(v.Found.Value, v.Left.Value, v.At.Day()))
+	}
+	// By hand: the second lies 23 h 55 min after the first, the fourth 23 h 45 min
+	// after the third; the sixth 24 h 10 min after the fifth.
+	if want := "[0 -1 3 2 -3 5 4 -4 6 5 -5 7]"; fmt.Sprint(got) != want {
+		t.Errorf("%v, want %v", got, want)
+	}
 }

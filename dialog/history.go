@@ -81,15 +81,14 @@ func unitValue(unit string, v float64) wording.Text {
 	return wording.T("value.length", "Value", wording.Size{Value: calc.Length(v), Resolution: 0.001, Signed: true})
 }
 
-// series turns visits into one course without the adjustments between: each
+// series turns readings into one course without the adjustments between: each
 // interval's change, from what was left to what was found next, is kept, and
 // the jump of an adjustment taken out, so that the last value is what was left
-// last. Times are days after the first reading. What was done on one day is one
-// visit: the scatter of readings minutes apart is no drift.
+// last. Times are days after the first reading.
 func series(records []Record) (days, values []float64) {
 	visits := visitsOf(records)
 	shift := 0.0
-	for i, v := range calc.Apart(visits) {
+	for i, v := range visits {
 		found := v.Found
 		if i == 0 {
 			found = v.Left
@@ -105,5 +104,12 @@ func series(records []Record) (days, values []float64) {
 }
 
 // course fits a straight line to the course of a characteristic. It needs
-// three visits or more.
-func course(records []Record) (calc.Line, error) { return calc.FitLine(series(records)) }
+// three visits or more, a day or more apart: the scatter of readings minutes apart
+// is no drift.
+func course(records []Record) (calc.Line, error) {
+	days, values := series(records)
+	if len(calc.Apart(visitsOf(records))) < 3 {
+		days, values = nil, nil
+	}
+	return calc.FitLine(days, values)
+}
