@@ -51,7 +51,7 @@ func (s *scene) mainTable(d dialog.Drawing, high float64) (bladeX, top float64) 
 	// The rip fence works on the side away from the slider.
 	bladeX = width/2 + away(d.Hand)*120
 	s.blade(bladeX, top+70, top+230)
-	s.text(first(s.wrap(d.Words.Blade, word, 200, 1)), word, bladeX+16, top+70)
+	s.text(first(s.wrap(d.Words.Blade, word, 200, 1)), word, bladeX+16, top+206)
 	s.text(first(s.wrap(d.Words.Table, word, w-40, 1)), word, margin+16, top+14)
 	return bladeX, top
 }

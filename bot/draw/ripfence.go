@@ -14,7 +14,7 @@ func drawRipFence(s *scene, d dialog.Drawing) {
 	q := d.Points[0]
 	bladeX, top := s.mainTable(d, high)
 	// It stands on the side away from the slider.
-	x := bladeX - away(d.Hand)*170
+	x := bladeX - away(d.Hand)*210
 	rear, head := pt{x, top + 60}, pt{x, top + high + 26}
 	now := pt{x + lean*float64(cmp.Compare(q.Dir, 0)), rear.y} // the move undoes it
 	s.dashed(quiet, 4, rear, head)
