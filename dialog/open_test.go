@@ -42,6 +42,18 @@ func TestLeftOpenPassed(t *testing.T) {
 	}
 }
 
+// TestLeftOpenWhileAnotherRuns: with a job on another saw under way as well, what is
+// said of neither asks for the open one again, not for the other's next question.
+func TestLeftOpenWhileAnotherRuns(t *testing.T) {
+	sh := twoSaws()
+	sh.says("guarded", "Birch", "tilt", "go on", "unplugged", "retire")
+	for _, text := range []string{"plugged in", "english", "power is on"} {
+		if sh.say(text); !strings.Contains(sh.text(), "Do not run Old Blue as it is") {
+			t.Errorf("%s passes it by:\n%s", text, sh.text())
+		}
+	}
+}
+
 // TestLeftOpenOvertaken lets one person be asked whether a saw is whole and answer
 // when another has opened it again: it is not whole.
 func TestLeftOpenOvertaken(t *testing.T) {

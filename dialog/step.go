@@ -293,8 +293,15 @@ func (st *step) powerOn() bool {
 // phrases returns the alternatives that a catalogue entry lists.
 func (st *step) phrases(id string) []string { return st.voice.Phrases(id) }
 
-// show folds the running job again and words where it stands.
+// show folds the running job again and words where it stands. A saw that is to be put
+// right first is asked for again, whatever runs on another.
 func (st *step) show() {
+	if open := st.saw(st.s.Saw); st.s.Pending == "putright" && open != nil && open.Power.Open() && open.Running == nil {
+		then := st.s.Args
+		st.askPutRight(open)
+		st.s.Args = then
+		return
+	}
 	saw := st.active()
 	if saw == nil {
 		st.idle()
