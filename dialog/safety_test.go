@@ -66,6 +66,8 @@ func (w *watch) hear(person, text string, asked dialog.PromptView, here bool, se
 		if now.Sub(sent) > 30*time.Minute {
 			w.holder = ""
 		}
+	case here && asked.Name == "safety.guarded" && asked.Job == "" && w.opened == "":
+		// Somebody else has put it right since this person was asked.
 	case here && asked.Name == "safety.guarded" && word == "guarded":
 		w.holder, w.offered, w.opened = "", false, ""
 		// One that was sent before another person's, and arrives after it, is
